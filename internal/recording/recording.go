@@ -1,12 +1,13 @@
 // Package recording holds one recording in memory: channels, each with its own
 // clock, gaps and health marks.
 //
-// Everything inside is SI, axes and signs after ISO 8855 as
-// laid down in docs/method.md: x forward, y left, z up; lean is positive to the
-// RIGHT everywhere (screen, file and memory); yaw rate and heading follow the
-// compass (positive clockwise seen from above, that is to the right), so that
-// lean, yaw rate and turn direction share one sign. The reader that meets
-// another sign converts it once, at the edge.
+// Everything inside is SI. Axes and signs of the raw channels follow ISO 8855:
+// x forward, y left, z up, so roll_rate is positive towards right lean,
+// pitch_rate positive nose down, yaw_rate and steer positive to the LEFT. Lean
+// is positive to the right. What is derived from them for people (lean, path
+// curvature, lateral offset, turn direction) is positive to the right; package
+// bike is the one place that turns yaw rate round. A file with another sign is
+// converted once, by its reader or after the sign test against the path.
 package recording
 
 import (
@@ -35,14 +36,14 @@ const (
 	Clutch     = "clutch"      // 0 closed (home) .. 1 pulled
 	Lean       = "lean"        // rad, positive right
 	RollRate   = "roll_rate"   // rad/s, positive towards right lean, body axis
-	PitchRate  = "pitch_rate"  // rad/s, positive nose up, body axis
-	YawRate    = "yaw_rate"    // rad/s, positive to the right, body axis
+	PitchRate  = "pitch_rate"  // rad/s, positive nose down, body axis
+	YawRate    = "yaw_rate"    // rad/s, positive to the left, body axis
 	AccelX     = "accel_x"     // m/s2, forward, body axis
 	AccelY     = "accel_y"     // m/s2, left, body axis
 	AccelZ     = "accel_z"     // m/s2, up, body axis (reads +g at rest)
 	Fork       = "fork"        // m, compression from full extension
 	Shock      = "shock"       // m, compression from full extension
-	Steer      = "steer"       // rad, positive right
+	Steer      = "steer"       // rad, positive left
 	Coolant    = "coolant"     // K
 	AirTemp    = "air_temp"    // K
 	Lambda     = "lambda"      // 1
