@@ -1,0 +1,3 @@
+package demo
+
+type geometry struct{}
