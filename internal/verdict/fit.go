@@ -1,0 +1,360 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// The fixed choices of the method. They were set on one family of simulated
+// runs and checked on others; docs/method-verdict.md says which.
+const (
+	slowLimit  = 5.0   // robust standard deviations beyond which a slow lap is set aside
+	guardRho   = 0.3   // lap-to-lap correlation of the guard fit
+	huberK     = 1.345 // 95 % efficiency at the normal
+	bisquareC  = 4.685 // likewise
+	huberSteps = 8
+	bisqSteps  = 7
+	maxCoef    = 40
+)
+
+// rows is a small linear model with room to work in: y = X beta + e, one row
+// per lap, rows in order of run and lap. It is reused between fits so that a
+// fit allocates nothing.
+type rows struct {
+	n, p     int
+	x        []float64 // n x p, row major
+	y        []float64
+	at       []float64 // lap number, for distances between laps
+	run      []int     // rows of unlike run are independent
+	keep     []bool
+	contrast [maxCoef]float64 // the effect is contrast . beta
+
+	w, res, tmp []float64
+	xw, yw      []float64
+	mat         [maxCoef * maxCoef]float64
+	rhs, beta   [maxCoef]float64
+}
+
+// reset makes room for n rows of p coefficients; all rows are kept.
+func (m *rows) reset(n, p int) {
+	if p > maxCoef {
+		panic("verdict: too many coefficients")
+	}
+	m.n, m.p = n, p
+	m.x = grow(m.x, n*p)
+	m.y, m.at = grow(m.y, n), grow(m.at, n)
+	m.w, m.res, m.tmp = grow(m.w, n), grow(m.res, n), grow(m.tmp, n)
+	m.xw, m.yw = grow(m.xw, n*p), grow(m.yw, n)
+	if cap(m.run) < n {
+		m.run, m.keep = make([]int, n), make([]bool, n)
+	}
+	m.run, m.keep = m.run[:n], m.keep[:n]
+	for i := range n {
+		m.keep[i], m.run[i] = true, 0
+	}
+	m.contrast = [maxCoef]float64{}
+}
+
+func grow(s []float64, n int) []float64 {
+	if cap(s) < n {
+		return make([]float64, n, n+n/2)
+	}
+	return s[:n]
+}
+
+// solve fits by least squares the rows of x and y with weights w (nil for 1),
+// leaves beta, and returns contrast' (X'WX)^-1 contrast. ok is false when the
+// columns are linearly dependent.
+func (m *rows) solve(x, y, w []float64, n int) (v float64, ok bool) {
+	p := m.p
+	a := m.mat[:p*p]
+	for i := range a {
+		a[i] = 0
+	}
+	b := m.rhs[:p]
+	for j := range b {
+		b[j] = 0
+	}
+	for i := range n {
+		wi := 1.0
+		if w != nil {
+			if wi = w[i]; wi == 0 {
+				continue
+			}
+		}
+		r := x[i*p : i*p+p]
+		for j, xj := range r {
+			if xj == 0 {
+				continue
+			}
+			t := wi * xj
+			b[j] += t * y[i]
+			for k := 0; k <= j; k++ {
+				a[j*p+k] += t * r[k]
+			}
+		}
+	}
+	// Cholesky, lower. Columns are centred and scaled by their makers, so the
+	// normal equations lose no digits that laps have.
+	for j := range p {
+		d := a[j*p+j]
+		full := d
+		for k := range j {
+			d -= a[j*p+k] * a[j*p+k]
+		}
+		if !(d > 1e-9*full) {
+			return math.NaN(), false
+		}
+		d = math.Sqrt(d)
+		a[j*p+j] = d
+		for i := j + 1; i < p; i++ {
+			s := a[i*p+j]
+			for k := range j {
+				s -= a[i*p+k] * a[j*p+k]
+			}
+			a[i*p+j] = s / d
+		}
+	}
+	beta := m.beta[:p]
+	for j := range p {
+		s := b[j]
+		for k := range j {
+			s -= a[j*p+k] * beta[k]
+		}
+		beta[j] = s / a[j*p+j]
+	}
+	for j := p - 1; j >= 0; j-- {
+		s := beta[j]
+		for k := j + 1; k < p; k++ {
+			s -= a[k*p+j] * beta[k]
+		}
+		beta[j] = s / a[j*p+j]
+	}
+	var z [maxCoef]float64
+	for j := range p {
+		s := m.contrast[j]
+		for k := range j {
+			s -= a[j*p+k] * z[k]
+		}
+		z[j] = s / a[j*p+j]
+		v += z[j] * z[j]
+	}
+	return v, true
+}
+
+// effect returns contrast . beta of the last solve.
+func (m *rows) effect() float64 {
+	s := 0.0
+	for j := range m.p {
+		s += m.contrast[j] * m.beta[j]
+	}
+	return s
+}
+
+// residuals of the last solve for all rows, kept or not.
+func (m *rows) residuals() {
+	for i := range m.n {
+		s := m.y[i]
+		for j, xj := range m.x[i*m.p : i*m.p+m.p] {
+			s -= xj * m.beta[j]
+		}
+		m.res[i] = s
+	}
+}
+
+// robustScale is median |residual| / 0.6745 with the small-sample factor
+// sqrt(n/(n-p)), which makes up for the residuals that the fit has pressed to
+// zero.
+func (m *rows) robustScale() float64 {
+	for i, r := range m.res[:m.n] {
+		m.tmp[i] = math.Abs(r)
+	}
+	t := m.tmp[:m.n]
+	sortSmall(t)
+	med := t[m.n/2]
+	if m.n%2 == 0 {
+		med = (t[m.n/2-1] + t[m.n/2]) / 2
+	}
+	return med / 0.6744897501960817 * math.Sqrt(float64(m.n)/float64(m.n-m.p))
+}
+
+// sortSmall sorts in place; insertion is quickest at the lengths laps have.
+func sortSmall(t []float64) {
+	if len(t) > 48 {
+		slices.Sort(t)
+		return
+	}
+	for i := 1; i < len(t); i++ {
+		v := t[i]
+		j := i - 1
+		for j >= 0 && t[j] > v {
+			t[j+1] = t[j]
+			j--
+		}
+		t[j+1] = v
+	}
+}
+
+// robust fits the model with the effect in it, so that a slow setting is not
+// taken for slow laps, and returns the robust scale of the residuals, which it
+// leaves in m.res. A scale of 0 means that at least half of the laps lie
+// exactly on the fit.
+func (m *rows) robust() (scale float64, ok bool) {
+	if m.n <= m.p {
+		return math.NaN(), false
+	}
+	if _, ok = m.solve(m.x, m.y, nil, m.n); !ok {
+		return math.NaN(), false
+	}
+	m.residuals()
+	scale = m.robustScale()
+	for step := range huberSteps + bisqSteps {
+		if !(scale > 0) {
+			return scale, true
+		}
+		for i, r := range m.res[:m.n] {
+			u := math.Abs(r) / scale
+			if step < huberSteps {
+				m.w[i] = 1
+				if u > huberK {
+					m.w[i] = huberK / u
+				}
+			} else {
+				m.w[i] = 0
+				if u < bisquareC {
+					t := u / bisquareC
+					t = 1 - t*t
+					m.w[i] = t * t
+				}
+			}
+		}
+		if _, ok := m.solve(m.x, m.y, m.w, m.n); !ok {
+			// The weights have emptied one side; the last good residuals stand.
+			return scale, true
+		}
+		m.residuals()
+		scale = m.robustScale()
+	}
+	return scale, true
+}
+
+// setAside clears keep for laps worse than slowLimit robust standard
+// deviations, worst first, at most a quarter of all laps. bad is +1 where large
+// values are bad laps, -1 where small ones are, 0 for both. It returns how many
+// were set aside; the robust residuals stay in m.res.
+func (m *rows) setAside(bad float64) (out int, scale float64, ok bool) {
+	scale, ok = m.robust()
+	if !ok || !(scale > 0) {
+		return 0, scale, ok
+	}
+	for out < m.n/4 {
+		worst, at := slowLimit*scale, -1
+		for i, r := range m.res[:m.n] {
+			u := r * bad
+			if bad == 0 {
+				u = math.Abs(r)
+			}
+			if m.keep[i] && u > worst {
+				worst, at = u, i
+			}
+		}
+		if at < 0 {
+			break
+		}
+		m.keep[at] = false
+		out++
+	}
+	return out, scale, ok
+}
+
+// fitted is the outcome of one fit.
+type fitted struct {
+	value, se float64
+	sd        float64 // residual standard deviation of a lap
+	factor    float64 // variance of the effect in units of the lap variance
+	df        float64
+	rho       float64 // correlation of the fit that was reported
+}
+
+// whiten copies the kept rows, so filtered that errors with correlation
+// rho^(distance in laps) within a run become independent. rho 0 copies.
+func (m *rows) whiten(rho float64) int {
+	p, k, last := m.p, 0, -1
+	for i := range m.n {
+		if !m.keep[i] {
+			continue
+		}
+		r := 0.0
+		if rho != 0 && last >= 0 && m.run[last] == m.run[i] {
+			r = powDist(rho, m.at[i]-m.at[last])
+		}
+		g := 1.0
+		if r != 0 {
+			g = 1 / math.Sqrt(1-r*r)
+		}
+		if r == 0 {
+			copy(m.xw[k*p:k*p+p], m.x[i*p:i*p+p])
+			m.yw[k] = m.y[i]
+		} else {
+			for j := range p {
+				m.xw[k*p+j] = g * (m.x[i*p+j] - r*m.x[last*p+j])
+			}
+			m.yw[k] = g * (m.y[i] - r*m.y[last])
+		}
+		last = i
+		k++
+	}
+	return k
+}
+
+// powDist returns rho^d with the sign that a negative correlation has at whole
+// distances.
+func powDist(rho, d float64) float64 {
+	if d == 1 {
+		return rho
+	}
+	return math.Pow(rho, math.Round(d))
+}
+
+// fitAt fits the kept rows with lap-to-lap correlation rho. floor is the
+// smallest residual standard deviation that the measuring error allows.
+func (m *rows) fitAt(rho, floor float64) (f fitted, ok bool) {
+	k := m.whiten(rho)
+	if k <= m.p {
+		return f, false
+	}
+	v, ok := m.solve(m.xw, m.yw, nil, k)
+	if !ok {
+		return f, false
+	}
+	ss := 0.0
+	for i := range k {
+		s := m.yw[i]
+		for j, xj := range m.xw[i*m.p : i*m.p+m.p] {
+			s -= xj * m.beta[j]
+		}
+		ss += s * s
+	}
+	df := float64(k - m.p)
+	sd := math.Sqrt(ss / df)
+	if sd < floor {
+		sd = floor
+	}
+	return fitted{value: m.effect(), se: sd * math.Sqrt(v), sd: sd, factor: v, df: df, rho: rho}, true
+}
+
+// guarded fits the kept rows with independent laps and again with every guard
+// correlation, and returns the fit with the largest standard error: laps of
+// one rider resemble their neighbours by an amount that one run cannot tell.
+func (m *rows) guarded(floor float64, rhos ...float64) (best fitted, ok bool) {
+	best, ok = m.fitAt(0, floor)
+	if !ok {
+		return best, false
+	}
+	for _, rho := range rhos {
+		if f, ok := m.fitAt(rho, floor); ok && f.se > best.se {
+			best = f
+		}
+	}
+	return best, true
+}

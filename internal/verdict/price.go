@@ -1,0 +1,85 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/inference"
+)
+
+// maxPrice is the number of laps a side beyond which more laps are no answer.
+const maxPrice = 60
+
+// price fills in what an answer would cost where the laps did not give one, and
+// completes the conditions that the estimate itself brings.
+func (q *Question) price(v *Verdict, l *layout) {
+	e := &v.Primary
+	if e.AssumedRunSD > 0 {
+		how := "assumed"
+		if e.LearntRunSD {
+			how = "learnt from repeats"
+		}
+		text := fmt.Sprintf("the setting changed between runs only; run-to-run sd %s %s", quantity(e.AssumedRunSD, e.AssumedRunSD, e.Unit), how)
+		if e.TippingRunSD > 0 && v.Refusal == nil && (e.Answer == Better || e.Answer == Worse) {
+			text += fmt.Sprintf("; the answer holds unless runs differ by more than %s", quantity(e.TippingRunSD, e.TippingRunSD, e.Unit))
+		}
+		v.Conditions = append(v.Conditions, Condition{"between-runs", text, Weakens})
+	}
+	if e.StruckTrial >= e.StruckRef+2 {
+		v.Conditions = append(v.Conditions, Condition{"slow-laps", fmt.Sprintf("%s of the trial set aside as slow against %d of the reference: a setting that causes mistakes looks better than it is",
+			count(e.StruckTrial, "lap"), e.StruckRef), Weakens})
+	}
+	if q.Settle > 0 {
+		v.Conditions = append(v.Conditions, Condition{"settling", fmt.Sprintf("the first %s after each switch set aside, as declared", count(q.Settle, "lap")), Notes})
+	}
+	sortConditions(v.Conditions)
+	if l == nil {
+		return
+	}
+	for _, es := range [][]Effect{{v.Primary}, v.Declared, v.Watch} {
+		for i := range es {
+			if es[i].Answer == NotEnoughLaps {
+				es[i].Needed = es[i].needed(l)
+			}
+		}
+	}
+	if v.Primary.Answer == NotEnoughLaps {
+		v.Primary.Needed = v.Primary.needed(l)
+	}
+}
+
+// needed prices an answer in laps (or runs) at what matters, from the upper
+// bound of the scatter, as the plan does.
+func (e *Effect) needed(l *layout) *Needed {
+	target := e.Matters
+	if !(target > 0) || !(e.LapSD > 0) || e.NRef == 0 || e.NTrial == 0 {
+		return nil
+	}
+	sd := inference.SDUpper(e.LapSD, e.DF, planConfidence)
+	if l.within() && l.design != OneSwitch && l.design != Alternating {
+		// The inefficiency of the order as ridden, against equal clean halves.
+		n := 2 / (1/float64(e.NRef) + 1/float64(e.NTrial))
+		factor := math.Max(1, (e.SE/e.LapSD)*(e.SE/e.LapSD)*n/2)
+		for k := int(n) + 1; k <= maxPrice; k++ {
+			if planMargin*inference.TDetectable(0.8, float64(2*k-3), 0.05)*sd*math.Sqrt(2*factor/float64(k)) <= target {
+				more := max(k-min(e.NRef, e.NTrial), 1)
+				return &Needed{Laps: more, Text: fmt.Sprintf("about %s a side, in the same order, would show %s", count(more, "more lap"), quantity(target, target/10, e.Unit))}
+			}
+		}
+		return &Needed{Text: fmt.Sprintf("more than %d laps a side would be needed to show %s at this scatter: choose a measure closer to the change", maxPrice, quantity(target, target/10, e.Unit))}
+	}
+	if l.within() {
+		return &Needed{Text: "more laps of this order do not help: interleave the slots, A B B A A B B A"}
+	}
+	runSD := e.AssumedRunSD
+	if runSD == 0 { // run means were compared: their scatter is in the standard error
+		runSD = e.SE / math.Sqrt(1/float64(e.RunsRef)+1/float64(e.RunsTrial))
+	}
+	for k := 2; k <= 12; k++ {
+		if inference.TDetectable(0.8, float64(2*k-2), 0.05)*runSD*math.Sqrt(2/float64(k)) <= target {
+			more := max(k-min(e.RunsRef, e.RunsTrial), 1)
+			return &Needed{Runs: more, Text: fmt.Sprintf("about %s a side would show %s; both slots in one run, interleaved, would do it sooner", count(more, "more run"), quantity(target, target/10, e.Unit))}
+		}
+	}
+	return &Needed{Text: "more than 12 runs a side would be needed: put both slots into one run, interleaved"}
+}
