@@ -12,6 +12,8 @@ type Bike struct {
 	Rear     Tyre
 	Drive    Drive
 	Air      Air
+	Travel   Travel
+	Limits   Limits
 	Slots    Slots
 	Settings []setting.Setting
 	// First holds the values the file came with: slot -> setting -> values.
@@ -29,6 +31,7 @@ type Tyre struct {
 	Marking       string
 	Circumference float64 // m, what the wheel-speed channel was logged with
 	CrownRadius   float64 // m
+	Inertia       float64 // kg m2 of wheel, disc and tyre; 0 = default
 }
 
 // Drive line. Ratios as driven teeth over driving teeth.
@@ -54,6 +57,16 @@ type Air struct {
 	DragArea           float64 // m2, drag coefficient times area
 	RollingCoefficient float64
 	Density            float64 // kg/m3, 0 = default
+}
+
+// Travel of the suspension from full extension to its end. Zero means not given.
+type Travel struct{ Fork, Shock float64 } // m
+
+// Limits the run is watched against. Zero means not given.
+type Limits struct {
+	PitSpeed       float64 // m/s
+	CoolantWarning float64 // K
+	CoolantAlarm   float64 // K
 }
 
 // Slots of the bar switch.

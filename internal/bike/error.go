@@ -1,0 +1,102 @@
+package bike
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+)
+
+// Error is one thing wrong with a bike file: where it stands, what was found
+// and what to do. Line and Column count from 1.
+type Error struct {
+	File         string
+	Line, Column int
+	Text         string // what was found
+	Mend         string // what to do
+	Also         []*Error
+}
+
+// Error gives the place, the text and the mend, one such paragraph for each
+// thing wrong.
+func (e *Error) Error() string {
+	var b strings.Builder
+	e.write(&b)
+	for _, a := range e.Also {
+		b.WriteByte('\n')
+		a.write(&b)
+	}
+	return b.String()
+}
+
+func (e *Error) write(b *strings.Builder) {
+	fmt.Fprintf(b, "%s:%d:%d: %s", e.File, e.Line, e.Column, e.Text)
+	if e.Mend != "" {
+		fmt.Fprintf(b, "\n\tmend: %s", e.Mend)
+	}
+}
+
+// join makes one error of several, in the order of the file.
+func join(all []*Error) error {
+	if len(all) == 0 {
+		return nil
+	}
+	sort.SliceStable(all, func(i, j int) bool {
+		if all[i].Line != all[j].Line {
+			return all[i].Line < all[j].Line
+		}
+		return all[i].Column < all[j].Column
+	})
+	first := *all[0]
+	first.Also = all[1:]
+	return &first
+}
+
+// nearest returns the candidate with the smallest edit distance to word, "" if
+// none is close enough to be what was meant.
+func nearest(word string, candidates []string) string {
+	best, bestD := "", 1<<30
+	for _, c := range candidates {
+		d := editDistance(strings.ToLower(word), c)
+		// A wrong or missing unit at the end of a key is the usual slip: compare
+		// the stems as well.
+		if s := stem(word); s != "" && s == stem(c) {
+			d = min(d, 1)
+		}
+		if d < bestD {
+			best, bestD = c, d
+		}
+	}
+	if bestD > 1+len(word)/3 {
+		return ""
+	}
+	return best
+}
+
+// stem is a key without its unit: total_kg -> total.
+func stem(key string) string {
+	key = strings.ToLower(key)
+	if i := strings.LastIndexByte(key, '_'); i > 0 {
+		return strings.ReplaceAll(key[:i], "_", "")
+	}
+	return strings.ReplaceAll(key, "_", "")
+}
+
+func editDistance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		diag := row[0]
+		row[0] = i
+		for j := 1; j <= len(b); j++ {
+			cost := diag
+			if a[i-1] != b[j-1] {
+				cost++
+			}
+			diag = row[j]
+			row[j] = min(cost, row[j]+1, row[j-1]+1)
+		}
+	}
+	return row[len(b)]
+}
