@@ -1,0 +1,406 @@
+package circuit
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"cornerwright/internal/recording"
+)
+
+const (
+	slowLane  = 20.0 // m/s: below this and far from the line is the pit lane
+	offLine   = 8.0  // m
+	standing  = 1.5  // m/s
+	rollStart = 15.0 // m/s: data that begin faster than this begin mid-lap
+)
+
+// CrossAll gives the instants at which the bike passes place s (m from the
+// gate) on any lap, in order.
+func (p *Position) CrossAll(c *Circuit, s float64) []float64 {
+	l := c.Line.Length
+	n := len(p.S)
+	if n == 0 {
+		return nil
+	}
+	var out []float64
+	k := math.Ceil((p.S[0] - s) / l)
+	next := s + k*l
+	high := p.S[0]
+	for i := 1; i < n; i++ {
+		if p.S[i] <= high {
+			continue
+		}
+		for p.S[i] >= next {
+			w := (next - p.S[i-1]) / (p.S[i] - p.S[i-1])
+			out = append(out, p.Time[i-1]+w*(p.Time[i]-p.Time[i-1]))
+			next += l
+		}
+		high = p.S[i]
+	}
+	return out
+}
+
+// CrossAt gives the instant at which unwrapped place S is first passed; NaN if
+// the data do not reach it.
+func (p *Position) CrossAt(s float64) float64 {
+	n := len(p.S)
+	if n == 0 || s < p.S[0] || s > p.S[n-1] {
+		return math.NaN()
+	}
+	i := sort.Search(n, func(i int) bool { return p.S[i] >= s })
+	// S may rock back by centimetres at a standstill; the search lands beside it.
+	for i > 0 && p.S[i-1] >= s {
+		i--
+	}
+	for i < n && p.S[i] < s {
+		i++
+	}
+	if i == 0 {
+		return p.Time[0]
+	}
+	if i >= n {
+		return math.NaN()
+	}
+	w := (s - p.S[i-1]) / (p.S[i] - p.S[i-1])
+	return p.Time[i-1] + w*(p.Time[i]-p.Time[i-1])
+}
+
+// Index is the grid index at or before recording time t, within the grid.
+func (p *Position) Index(t float64) int {
+	n := len(p.Time)
+	if n < 2 {
+		return 0
+	}
+	i := int((t - p.Time[0]) / (p.Time[1] - p.Time[0]))
+	return min(max(i, 0), n-1)
+}
+
+// cutLaps cuts the run at the gate.
+func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
+	p := l.Position
+	n := len(p.Time)
+	cross := p.CrossAll(l.Circuit, 0)
+	marks := markerTimes(rec)
+	marked := false
+	if len(marks) > 0 && len(cross) > 0 {
+		// The marker rules where it agrees with the position.
+		for i, t := range cross {
+			for _, m := range marks {
+				if math.Abs(m-t) < 1.5 {
+					cross[i], marked = m, true
+				}
+			}
+		}
+	}
+	var laps []Lap
+	add := func(kind LapKind, a, b float64) {
+		laps = append(laps, Lap{Number: len(laps) + 1, Kind: kind, Start: a, End: b})
+	}
+	first, last := p.Time[0], p.Time[n-1]
+	if len(cross) == 0 {
+		add(BrokenLap, first, last)
+		return l.describe(rec, laps, j)
+	}
+	if cross[0]-first > 2 {
+		kind := OutLap
+		if p.Speed[0] > rollStart {
+			kind = BrokenLap
+		}
+		add(kind, first, cross[0])
+	}
+	for i := 0; i+1 < len(cross); i++ {
+		add(TimedLap, cross[i], cross[i+1])
+	}
+	if last-cross[len(cross)-1] > 2 {
+		kind := InLap
+		if p.Speed[n-1] > rollStart {
+			kind = BrokenLap
+		}
+		add(kind, cross[len(cross)-1], last)
+	}
+	for i := range laps {
+		lap := &laps[i]
+		if lap.Kind != TimedLap {
+			continue
+		}
+		l.judge(lap)
+		if lap.Kind == TimedLap {
+			if marked {
+				dt := p.Time[1] - p.Time[0]
+				if c := rec.Channel(recording.LapMarker); c != nil && c.Rate() > 0 {
+					dt = 1 / c.Rate()
+				}
+				lap.TimeSE = dt / math.Sqrt(6) // two ends, each even over one sample
+				lap.Marks = append(lap.Marks, "timed by the lap marker")
+			} else {
+				lap.TimeSE = l.spanSE(lap.Start, lap.End)
+			}
+		}
+	}
+	// A lap that goes through the pit lane at its end and one that comes from it.
+	for i := range laps {
+		if laps[i].Kind == BrokenLap && i > 0 && i+1 < len(laps) && hasMark(laps[i], "pit") {
+			laps[i].Kind = InLap
+			if laps[i+1].Kind == BrokenLap && hasMark(laps[i+1], "pit") {
+				laps[i+1].Kind = OutLap
+			}
+		}
+	}
+	return l.describe(rec, laps, j)
+}
+
+func hasMark(l Lap, word string) bool {
+	for _, m := range l.Marks {
+		if len(m) >= len(word) && m[:len(word)] == word {
+			return true
+		}
+	}
+	return false
+}
+
+// judge tells whether a lap from gate to gate is a timed one.
+func (l *Located) judge(lap *Lap) {
+	p := l.Position
+	a, b := p.Index(lap.Start), p.Index(lap.End)
+	dt := p.Time[1] - p.Time[0]
+	var still, lane float64
+	for i := a; i < b; i++ {
+		if p.Speed[i] < standing {
+			still += dt
+		}
+		if p.Speed[i] < slowLane && math.Abs(p.Offset[i]) > offLine {
+			lane += dt
+		}
+	}
+	switch {
+	case lane > 5:
+		lap.Kind = BrokenLap
+		lap.Marks = append(lap.Marks, fmt.Sprintf("pit lane or off the circuit for %.0f s", lane))
+	case still > 2:
+		lap.Kind = BrokenLap
+		lap.Marks = append(lap.Marks, fmt.Sprintf("stood still for %.0f s", still))
+	}
+	var hole float64
+	for _, g := range p.Bridged {
+		if g.To > lap.Start && g.From < lap.End {
+			hole += math.Min(g.To, lap.End) - math.Max(g.From, lap.Start)
+		}
+	}
+	if hole > 0 {
+		lap.Marks = append(lap.Marks, fmt.Sprintf("gps bridged %.1f s", hole))
+		if hole > 0.4*lap.Time() {
+			lap.Kind = BrokenLap
+		}
+	}
+	if p.Source != "gps and front wheel" && hole > 20 {
+		lap.Kind = BrokenLap
+	}
+}
+
+// describe adds slots.
+func (l *Located) describe(rec *recording.Recording, laps []Lap, j *joint) []Lap {
+	c := rec.Channel(recording.Slot)
+	for i := range laps {
+		if c == nil {
+			continue
+		}
+		lap := &laps[i]
+		k := sort.SearchFloat64s(c.Time, lap.Start)
+		if k == len(c.Time) || c.Time[k] > lap.Start && k > 0 {
+			k = max(0, k-1)
+		}
+		// The rider presses the switch near the line: what rules most of the lap names it.
+		share := map[int]float64{}
+		cur, since := c.Value[k], lap.Start
+		var changes []string
+		for k++; k < len(c.Time) && c.Time[k] < lap.End; k++ {
+			if c.Value[k] != cur {
+				share[int(math.Round(cur))] += c.Time[k] - since
+				s := l.Circuit.Wrap(l.Position.S[l.Position.Index(c.Time[k])])
+				changes = append(changes, fmt.Sprintf("slot changed from %s to %s at %s", slotName(cur), slotName(c.Value[k]), metres(s)))
+				cur, since = c.Value[k], c.Time[k]
+			}
+		}
+		share[int(math.Round(cur))] += lap.End - since
+		best, at := -1.0, 0
+		for s, v := range share {
+			if v > best || v == best && s < at {
+				best, at = v, s
+			}
+		}
+		lap.Slot = slotName(float64(at))
+		if best < 0.9*lap.Time() {
+			lap.Marks = append(lap.Marks, changes...)
+		}
+	}
+	return laps
+}
+
+func slotName(v float64) string {
+	k := int(math.Round(v))
+	if k < 0 || k > 25 {
+		return ""
+	}
+	return string(rune('A' + k))
+}
+
+// fixNear is the fix at or before recording time t.
+func (l *Located) fixNear(t float64) int {
+	i := sort.SearchFloat64s(l.fixT, t)
+	return min(max(0, i-1), len(l.fixT)-1)
+}
+
+// spanSE is the standard error of the time between two passages, with what
+// their errors have in common taken off.
+func (l *Located) spanSE(t0, t1 float64) float64 {
+	i, k := l.fixNear(t0), l.fixNear(t1)
+	if i > k {
+		i, k = k, i
+	}
+	v0, v1 := math.Max(3, l.fixV[i]), math.Max(3, l.fixV[k])
+	a, b := l.sm.p[i][0]/(v0*v0), l.sm.p[k][0]/(v1*v1)
+	c := l.sm.cross(i, k) / (v0 * v1)
+	return math.Sqrt(math.Max(1e-7, a+b-2*c))
+}
+
+// matrix gives passing times at every step metres of every whole lap.
+func (l *Located) matrix(step float64) *Matrix {
+	p, c := l.Position, l.Circuit
+	m := &Matrix{Step: step}
+	n := int(math.Floor(c.Line.Length / step))
+	dt := p.Time[1] - p.Time[0]
+	for _, lap := range l.Laps {
+		if lap.Kind != TimedLap && lap.Kind != OutLap && lap.Kind != InLap && lap.Kind != BrokenLap {
+			continue
+		}
+		mid := p.S[p.Index(0.5*(lap.Start+lap.End))]
+		base := math.Floor(mid/c.Line.Length) * c.Line.Length
+		row, se := make([]float64, n+2), make([]float64, n+2)
+		i := p.Index(lap.Start)
+		for k := range row {
+			s := base + math.Min(float64(k)*step, c.Line.Length)
+			row[k], se[k] = math.NaN(), math.NaN()
+			if s < p.S[0] {
+				continue
+			}
+			for i > 0 && p.S[i] > s {
+				i--
+			}
+			for i+1 < len(p.S) && p.S[i+1] < s {
+				i++
+			}
+			if i+1 >= len(p.S) || p.S[i+1] <= p.S[i] {
+				continue
+			}
+			row[k] = p.Time[i] + dt*(s-p.S[i])/(p.S[i+1]-p.S[i])
+			se[k] = p.SSE[i] / math.Max(3, p.Speed[i])
+		}
+		m.Laps = append(m.Laps, lap.Number)
+		m.Time = append(m.Time, row)
+		m.SE = append(m.SE, se)
+	}
+	return m
+}
+
+// row finds the matrix row of a lap number, -1 if there is none.
+func (m *Matrix) row(lap int) int {
+	for i, n := range m.Laps {
+		if n == lap {
+			return i
+		}
+	}
+	return -1
+}
+
+// Delta is how much later lap b passes every place than lap a (s), counted from
+// the gate; NaN where either does not cover it.
+func (m *Matrix) Delta(a, b int) []float64 {
+	i, k := m.row(a), m.row(b)
+	if i < 0 || k < 0 {
+		return nil
+	}
+	out := make([]float64, len(m.Time[i]))
+	for q := range out {
+		out[q] = (m.Time[k][q] - m.Time[k][0]) - (m.Time[i][q] - m.Time[i][0])
+	}
+	return out
+}
+
+// Best is the best realistic lap: sections of at least the given length taken
+// from the laps that rode them fastest. Sections are whole stretches between
+// boundaries (places, m), so that joining them is physically possible.
+type Best struct {
+	Time     float64 // s
+	Sections []BestSection
+}
+
+// BestSection is one section of the best realistic lap.
+type BestSection struct {
+	From, To float64 // m
+	Lap      int
+	Time     float64 // s
+	Gain     float64 // s against the best whole lap
+}
+
+// BestRealistic joins sections between the given boundaries (m, increasing,
+// within the lap) over the laps of the given numbers.
+func (m *Matrix) BestRealistic(laps []int, bounds []float64) (Best, bool) {
+	n := 0
+	if len(m.Time) > 0 {
+		n = len(m.Time[0]) - 1
+	}
+	if n < 2 || len(laps) == 0 {
+		return Best{}, false
+	}
+	cuts := []int{0}
+	for _, b := range bounds {
+		if k := int(math.Round(b / m.Step)); k > cuts[len(cuts)-1] && k < n {
+			cuts = append(cuts, k)
+		}
+	}
+	cuts = append(cuts, n)
+	whole, ref := math.Inf(1), -1
+	for _, lap := range laps {
+		if i := m.row(lap); i >= 0 {
+			if t := m.Time[i][n] - m.Time[i][0]; t < whole {
+				whole, ref = t, i
+			}
+		}
+	}
+	if ref < 0 {
+		return Best{}, false
+	}
+	var out Best
+	for q := 0; q+1 < len(cuts); q++ {
+		a, b := cuts[q], cuts[q+1]
+		best := BestSection{From: float64(a) * m.Step, To: float64(b) * m.Step, Time: math.Inf(1)}
+		for _, lap := range laps {
+			if i := m.row(lap); i >= 0 {
+				if t := m.Time[i][b] - m.Time[i][a]; t < best.Time {
+					best.Time, best.Lap = t, lap
+				}
+			}
+		}
+		best.Gain = m.Time[ref][b] - m.Time[ref][a] - best.Time
+		out.Time += best.Time
+		out.Sections = append(out.Sections, best)
+	}
+	return out, !math.IsInf(out.Time, 0) && !math.IsNaN(out.Time)
+}
+
+// SegmentSE is the standard error (s) of the time between two instants of the
+// run, from the position estimate.
+func (l *Located) SegmentSE(t0, t1 float64) float64 { return l.spanSE(t0, t1) }
+
+// CommonSegmentSE is the part of a segment time's error that all laps of a run
+// share and that does not shrink with their number: what the removal of the
+// run's GPS offset leaves, seen at the two ends with their speeds and headings.
+func (c *Circuit) CommonSegmentSE(s0, s1, v0, v1 float64) float64 {
+	_, _, h0, _ := c.Line.At(s0)
+	_, _, h1, _ := c.Line.At(s1)
+	v0, v1 = math.Max(3, v0), math.Max(3, v1)
+	x := math.Sin(h0)/v0 - math.Sin(h1)/v1
+	y := math.Cos(h0)/v0 - math.Cos(h1)/v1
+	return offsetLeft * math.Hypot(x, y)
+}

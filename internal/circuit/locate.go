@@ -1,0 +1,435 @@
+package circuit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+)
+
+// Options steer Locate. The zero value is the common case.
+type Options struct {
+	Name string // of a circuit that is learnt
+	// Gate, if set, puts the start gate of a learnt circuit at the place of the
+	// line nearest to it.
+	Gate *GateAt
+	// AntennaHeight is the height of the GPS antenna above the road (m); 0 = not known.
+	AntennaHeight float64
+	// Apply are edits to gate and turns that survive learning anew.
+	Edits *Edits
+}
+
+// GateAt is a start gate in earth coordinates (rad).
+type GateAt struct{ Lat, Lon, Heading float64 }
+
+// Located is one run, located.
+type Located struct {
+	Circuit  *Circuit // nil where no lap closes
+	Position *Position
+	Laps     []Lap
+	Matrix   *Matrix
+	Problems []recording.Problem
+	Learnt   bool // the circuit was learnt from this run
+
+	fixT []float64 // recording clock, latency removed
+	fixV []float64
+	sm   *smoother
+}
+
+// ErrNoPosition is returned where a recording has neither position nor lap marker.
+var ErrNoPosition = errors.New("no position: the recording has no latitude and longitude with at least eight fixes")
+
+// Locate finds where the bike was over one run. With known == nil the circuit
+// is learnt from the run itself; otherwise the run is laid on the known line.
+// Where no lap closes it still returns what can be given, Circuit nil, with a
+// problem that says why; an error only where there is no position at all.
+func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, error) {
+	frame := Frame{}
+	if known != nil {
+		frame = known.Frame
+	}
+	f := readFixes(rec, &frame)
+	if len(f.t) == 0 {
+		return nil, ErrNoPosition
+	}
+	out := &Located{sm: &smoother{}}
+	d := newOdometer(rec, &f)
+	d.calibrate(&f, nil)
+	var lp loop
+	ok := false
+	if known != nil {
+		x, y, h, _ := known.Line.At(0)
+		lp = loop{gate: gateAt{x, y, h}, cross: crossings(&f, d, gateAt{x, y, h}, math.Max(18, known.HalfWidth), 4)}
+		lp.consistent()
+		lp.length = known.Line.Length
+		ok = len(lp.cross) > 0
+		if !ok {
+			out.problem(recording.Fault, fmt.Sprintf("the run never passes the start gate of %s", known.Name),
+				"check that the recording is of this circuit, or let the circuit be learnt")
+		}
+	} else {
+		lp, ok = findLoop(&f, d)
+		if !ok {
+			out.problem(recording.Fault, "no lap closes: no place is passed twice in the same direction after a lap's distance",
+				"record at least one whole lap past the same place, or name a known circuit")
+		}
+	}
+	if !ok {
+		out.Position = openPosition(&f, d)
+		return out, nil
+	}
+	j := &joint{f: &f, d: d, q: defaultNoise(), sm: out.sm, bias: [2]float64{}}
+	j.s = lp.phases(&f, d, lp.length)
+	if known != nil {
+		j.line = known.Line
+		j.q.slowStart = 4
+		j.q.speed = 0.5
+		j.locateKnown()
+	} else {
+		j.learn(&lp)
+		shift := chooseGate(rec, j, frame, opt)
+		j.line = j.line.rotate(shift)
+		for i := range j.s {
+			j.s[i] -= shift
+		}
+		j.finish(true)
+	}
+	j.number()
+	pos := j.position()
+	pos.Bridged = holes(&f, d)
+	out.Position = pos
+	out.fixT = make([]float64, len(f.t))
+	for i, t := range f.t {
+		out.fixT[i] = t - d.latency
+	}
+	out.fixV = j.vAtFix()
+	c := known
+	if c == nil {
+		out.Learnt = true
+		c = &Circuit{Name: opt.Name, Version: 1, Frame: frame, Line: j.line, HalfWidth: 18}
+		if c.Name == "" {
+			c.Name = "learnt circuit"
+		}
+	}
+	out.Circuit = c
+	out.Laps = out.cutLaps(rec, j)
+	if known == nil {
+		c.Turns = findTurns(c, pos, out.Laps)
+		whole := 0
+		for _, l := range out.Laps {
+			if l.Kind == TimedLap {
+				whole++
+			}
+		}
+		c.Notes = append(c.Notes, fmt.Sprintf("learnt from %d timed laps", whole))
+		if whole == 1 {
+			out.problem(recording.Warning, "the circuit was learnt from one lap only", "ride more laps; the line follows that one lap")
+		}
+		if opt.Edits != nil {
+			if err := c.Apply(opt.Edits); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if len(d.spans) > 0 {
+		pos.Replaced = d.spans
+	}
+	if !d.wheel {
+		out.problem(recording.Note, "no front wheel speed: distance comes from GPS speed, and the GPS delay cannot be found",
+			"log front wheel speed for steadier lap times and places in step with the other channels")
+	}
+	out.Matrix = out.matrix(5)
+	return out, nil
+}
+
+func (l *Located) problem(sev recording.Severity, text, mend string) {
+	l.Problems = append(l.Problems, recording.Problem{Severity: sev, Text: text, Mend: mend})
+}
+
+// joint is the state of the iteration between line and smoother.
+type joint struct {
+	f     *fixes
+	d     *odometer
+	line  Line
+	s     []float64 // unwrapped S at the fixes
+	q     noise
+	sm    *smoother
+	rows  []row
+	bias  [2]float64 // m, constant GPS offset removed
+	phi   []float64  // lean from path on the grid, for the rolling radius
+	grid  []float64  // S on the grid
+	whole []bool
+}
+
+// learn fits line and positions to each other.
+func (j *joint) learn(lp *loop) {
+	length := lp.length
+	use := make([]bool, len(j.s))
+	for i, s := range j.s {
+		k := int(math.Floor(s / length))
+		use[i] = k >= 0 && k < len(lp.whole) && lp.whole[k]
+	}
+	for round := range 3 {
+		pts := make([]point, 0, len(j.s))
+		for i := range j.s {
+			if !use[i] {
+				continue
+			}
+			x, y, w := j.f.x[i], j.f.y[i], 1.0
+			if round > 0 {
+				e := &j.sm.x[i]
+				x, y = x-e[iCX], y-e[iCY]
+				w = j.rows[i].w
+			}
+			p := math.Mod(j.s[i], length)
+			if p < 0 {
+				p += length
+			}
+			pts = append(pts, point{p, x, y, w})
+		}
+		line, arc := fitLine(pts, length)
+		steps := float64(len(arc) - 1)
+		for i, s := range j.s {
+			k := math.Floor(s / length)
+			u := (s - k*length) / length * steps
+			a := min(int(u), len(arc)-2)
+			j.s[i] = k*line.Length + arc[a] + (u-float64(a))*(arc[a+1]-arc[a])
+		}
+		j.line = line
+		length = line.Length
+		j.spread()
+		if round < 2 {
+			j.d.calibrate(j.f, j.phi)
+		}
+		j.solve(2, false)
+	}
+}
+
+// locateKnown lays the run on a known line and finds the run's offset.
+func (j *joint) locateKnown() {
+	for round := range 3 {
+		j.spread()
+		if round < 2 {
+			j.d.calibrate(j.f, j.phi)
+		}
+		j.solve(2, false)
+		var mx, my float64
+		for i := range j.sm.x {
+			mx += j.sm.x[i][iCX]
+			my += j.sm.x[i][iCY]
+		}
+		n := float64(len(j.sm.x))
+		j.bias[0] += mx / n
+		j.bias[1] += my / n
+	}
+	j.finish(false)
+}
+
+// finish solves once more with covariances.
+func (j *joint) finish(learnt bool) {
+	j.spread()
+	j.solve(2, true)
+}
+
+// spread carries S from the fixes to the grid and computes lean from the path.
+func (j *joint) spread() {
+	d := j.d
+	n := len(d.v)
+	if j.grid == nil {
+		j.grid = make([]float64, n)
+		j.phi = make([]float64, n)
+	}
+	m := len(j.f.t)
+	// S - o is smooth between fixes; o carries the detail.
+	k := 0
+	ofix := make([]float64, m)
+	for i := range ofix {
+		ofix[i], _ = d.at(j.f.t[i] - d.latency)
+	}
+	for i := range j.grid {
+		t := d.t0 + float64(i)*d.dt + d.latency
+		for k < m && j.f.t[k] <= t {
+			k++
+		}
+		var off float64
+		switch {
+		case k == 0:
+			off = j.s[0] - ofix[0]
+		case k == m:
+			off = j.s[m-1] - ofix[m-1]
+		default:
+			w := (t - j.f.t[k-1]) / (j.f.t[k] - j.f.t[k-1])
+			a, b := j.s[k-1]-ofix[k-1], j.s[k]-ofix[k]
+			off = a + w*(b-a)
+		}
+		j.grid[i] = d.o[i] + off
+		v := d.v[i]
+		j.phi[i] = tyreLean(math.Atan(v * v * j.line.kappaAt(j.grid[i]) / gravity))
+	}
+}
+
+// tyreLean adds the lean that tyre width asks for, for a usual machine (mean
+// crown 80 mm, centre of mass 0.6 m): good enough for a rolling radius.
+func tyreLean(ideal float64) float64 {
+	return ideal + math.Asin(0.08*math.Sin(ideal)/0.52)
+}
+
+// solve linearises about the present S and solves, reweighting outliers.
+func (j *joint) solve(rounds int, cov bool) {
+	f, d := j.f, j.d
+	n := len(f.t)
+	if cap(j.rows) < n {
+		j.rows = make([]row, n)
+	}
+	j.rows = j.rows[:n]
+	var po, pt float64
+	for i := range j.rows {
+		t := f.t[i] - d.latency
+		o, v := d.at(t)
+		x, y, h, _ := j.line.At(j.s[i])
+		sin, cos := math.Sincos(h)
+		r := &j.rows[i]
+		w := r.w
+		*r = row{tx: sin, ty: cos, rx: f.x[i] - j.bias[0] - x, ry: f.y[i] - j.bias[1] - y, w: 1, v: v, dv: f.v[i] - v}
+		if w > 0 && w < 1 {
+			r.w = w
+		}
+		if !d.wheel || math.Abs(r.dv) > 2 {
+			r.dv = math.NaN()
+		}
+		if i > 0 {
+			r.dt, r.do, r.dnom = t-pt, o-po, j.s[i]-j.s[i-1]
+			r.kappa = j.line.kappaAt(0.5 * (j.s[i] + j.s[i-1]))
+			r.bad = j.badBetween(pt, t) || r.dt > 1.5
+		}
+		if math.Hypot(r.rx, r.ry) > 12 { // pit lane, paddock, or a fix that jumped
+			r.w = 0
+		}
+		po, pt = o, t
+	}
+	q := j.q
+	if !d.wheel {
+		// GPS speed drifts with a memory of seconds: its integral walks.
+		q.walk = 0.02
+		if !f.logged {
+			q.walk = 0.4
+		}
+		q.drift = 1e-6
+	}
+	res := make([]float64, 0, n)
+	for round := 0; round < rounds; round++ {
+		last := round == rounds-1
+		if !j.sm.solve(j.rows, q, cov && last) {
+			return
+		}
+		if cov && last {
+			break
+		}
+		res = res[:0]
+		for i := range j.rows {
+			r, e := &j.rows[i], &j.sm.x[i]
+			nx, ny := r.ty, -r.tx
+			r0 := r.rx - e[iCX] - r.tx*e[iDS] - nx*e[iD]
+			r1 := r.ry - e[iCY] - r.ty*e[iDS] - ny*e[iD]
+			a := math.Hypot(r0, r1)
+			if r.w > 0 {
+				res = append(res, r0, r1)
+				r.w = 1
+				if a > 3*q.white {
+					r.w = math.Max(3*q.white/a, 1e-4)
+					if a > 8*q.white {
+						r.w *= 0.1
+					}
+				}
+			}
+		}
+		if len(res) > 60 {
+			j.q.white = whiteNoise(res)
+			q.white = j.q.white
+		}
+	}
+	for i := range j.s {
+		j.s[i] += j.sm.x[i][iDS]
+	}
+	if !cov {
+		return
+	}
+}
+
+// whiteNoise is the spread of the residuals (pairs x, y), widened where
+// neighbours agree with each other: a receiver's own filter makes fixes say the
+// same thing several times over, and n alike fixes weigh as one.
+func whiteNoise(res []float64) float64 {
+	sd := signal.Spread(res)
+	sum := 1.0
+	var v float64
+	for i := range res {
+		v += sq(math.Max(-4*sd, math.Min(4*sd, res[i])))
+	}
+	for lag := 1; lag <= 20; lag++ {
+		var c float64
+		for i := 2 * lag; i < len(res); i++ {
+			a := math.Max(-4*sd, math.Min(4*sd, res[i]))
+			b := math.Max(-4*sd, math.Min(4*sd, res[i-2*lag]))
+			c += a * b
+		}
+		r := c / v
+		if r < 0.05 {
+			break
+		}
+		sum += 2 * r
+	}
+	return math.Max(0.1, math.Min(6, 1.03*sd*math.Sqrt(sum)))
+}
+
+func (j *joint) badBetween(a, b float64) bool {
+	if j.d.bad == nil {
+		return false
+	}
+	i := max(0, int((a-j.d.t0)/j.d.dt))
+	e := min(len(j.d.bad)-1, int((b-j.d.t0)/j.d.dt)+1)
+	for ; i <= e; i++ {
+		if j.d.bad[i] {
+			return true
+		}
+	}
+	return false
+}
+
+// number puts S = 0 at the first passage of the gate within the data.
+func (j *joint) number() {
+	j.spread()
+	laps := math.Ceil(j.grid[0]/j.line.Length - 1e-9)
+	shift := laps * j.line.Length
+	if shift == 0 {
+		return
+	}
+	for i := range j.s {
+		j.s[i] -= shift
+	}
+	for i := range j.grid {
+		j.grid[i] -= shift
+	}
+}
+
+func (j *joint) vAtFix() []float64 {
+	v := make([]float64, len(j.f.t))
+	for i := range v {
+		_, v[i] = j.d.at(j.f.t[i] - j.d.latency)
+	}
+	return v
+}
+
+// holes are the stretches without fixes, bridged by distance.
+func holes(f *fixes, d *odometer) []recording.Span {
+	var out []recording.Span
+	limit := math.Max(0.6, 3.5/f.rate)
+	for i := 1; i < len(f.t); i++ {
+		if f.t[i]-f.t[i-1] > limit {
+			out = append(out, recording.Span{From: f.t[i-1] - d.latency, To: f.t[i] - d.latency})
+		}
+	}
+	return out
+}

@@ -1,0 +1,255 @@
+package circuit
+
+import (
+	"math"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+)
+
+const gravity = 9.80665
+
+// odometer is believed ground speed on the even grid and its integral.
+type odometer struct {
+	t0, dt             float64
+	v, o               []float64 // m/s, m
+	raw                []float64 // logged wheel speed on the grid, nil without wheel speed
+	accel              []float64 // m/s2 of raw, over 70 ms
+	bad                []bool    // wheel speed not believed
+	spans              []recording.Span
+	wheel              bool
+	latency, latencySE float64
+	scale, scaleSE     float64
+	crown              float64
+	gpsSD              float64 // m/s, robust scatter of GPS speed about the wheel
+	source             string
+}
+
+func (d *odometer) end() float64 { return d.t0 + d.dt*float64(len(d.v)-1) }
+
+// at gives odometer distance and speed at recording time t.
+func (d *odometer) at(t float64) (o, v float64) {
+	u := (t - d.t0) / d.dt
+	n := len(d.v)
+	if u <= 0 {
+		return d.o[0] + u*d.dt*d.v[0], d.v[0]
+	}
+	i := int(u)
+	if i >= n-1 {
+		return d.o[n-1] + (u-float64(n-1))*d.dt*d.v[n-1], d.v[n-1]
+	}
+	f := u - float64(i)
+	v = d.v[i] + f*(d.v[i+1]-d.v[i])
+	// The integral of a linear speed is a parabola between grid points.
+	return d.o[i] + f*d.dt*(d.v[i]+0.5*f*(d.v[i+1]-d.v[i])), v
+}
+
+// newOdometer lays the grid and takes the wheel speed onto it.
+func newOdometer(rec *recording.Recording, f *fixes) *odometer {
+	span := rec.Span()
+	rate := 10.0
+	for _, c := range rec.Channels {
+		if r := c.Rate(); r > rate && c.Known {
+			rate = r
+		}
+	}
+	rate = math.Min(math.Round(rate), 100)
+	d := &odometer{t0: span.From, dt: 1 / rate}
+	n := int(math.Floor((span.To-span.From)*rate+1e-6)) + 1
+	d.v = make([]float64, n)
+	if c := rec.Channel(recording.FrontSpeed); c != nil && c.Rate() > 4 {
+		d.raw = signal.Resample(c.Time, c.Value, d.t0, d.dt, n)
+		d.wheel = signal.Quantile(d.raw, 0.9) > 5
+	}
+	if d.wheel {
+		d.accel = slope(d.raw, d.dt, 0.07)
+		d.coarseLatency(f)
+	}
+	d.scale = 1
+	return d
+}
+
+// slope is the mean derivative over a window of about w seconds.
+func slope(x []float64, dt, w float64) []float64 {
+	k := int(math.Max(1, math.Round(w/dt/2)))
+	out := make([]float64, len(x))
+	for i := range x {
+		a, b := max(0, i-k), min(len(x)-1, i+k)
+		if b > a {
+			out[i] = (x[b] - x[a]) / (float64(b-a) * dt)
+		}
+	}
+	return out
+}
+
+// coarseLatency scans delays for the smallest robust scatter of GPS speed
+// against wheel speed, scale free.
+func (d *odometer) coarseLatency(f *fixes) {
+	stride := 1 + len(f.t)/1500
+	var ratio, rest []float64
+	best := math.Inf(1)
+	for l := -0.3; l <= 1.5001; l += 0.03 {
+		ratio, rest = ratio[:0], rest[:0]
+		for i := 0; i < len(f.t); i += stride {
+			v := signal.At(d.raw, d.t0, d.dt, f.t[i]-l)
+			if v > 12 && f.v[i] > 8 {
+				ratio = append(ratio, f.v[i]/v)
+				rest = append(rest, v)
+			}
+		}
+		if len(ratio) < 30 {
+			return
+		}
+		m := signal.Median(ratio)
+		for k := range rest {
+			rest[k] *= math.Abs(ratio[k] - m)
+		}
+		if s := signal.Median(rest); s < best {
+			best, d.latency = s, l
+		}
+	}
+}
+
+// calibrate fits scale, shrink with lean and latency to GPS speed, replaces
+// stretches where the wheel is not to be believed (front in the air, locked),
+// and integrates. phi is lean on the grid for the rolling radius, nil before
+// anything is known of it.
+func (d *odometer) calibrate(f *fixes, phi []float64) {
+	n := len(d.v)
+	if !d.wheel {
+		d.gpsOnly(f)
+		d.integrate()
+		return
+	}
+	p := 2
+	if phi != nil {
+		p = 3
+	}
+	limits := []float64{1.5, 0.6, 0.3}
+	if d.gpsSD > 0.1 {
+		for i := range limits {
+			limits[i] *= d.gpsSD / 0.1
+		}
+	}
+	if !f.logged {
+		limits = []float64{6, 3, 2}
+	}
+	for range 5 {
+		l := d.latency
+		fit := signal.RobustFit(len(f.t), p, func(k int, x []float64) (float64, bool) {
+			t := f.t[k] - l
+			v := signal.At(d.raw, d.t0, d.dt, t)
+			if v < 12 || t < d.t0 || t > d.end() {
+				return 0, false
+			}
+			x[0] = v
+			x[1] = signal.At(d.accel, d.t0, d.dt, t)
+			if p == 3 {
+				x[2] = v * (1 - math.Cos(signal.At(phi, d.t0, d.dt, t)))
+			}
+			return f.v[k], true
+		}, limits...)
+		if !fit.OK || fit.N < 40 {
+			break
+		}
+		k := fit.Coef[0]
+		d.scale, d.scaleSE = k, math.Sqrt(fit.Cov[0][0])
+		// v_gps(t) = k v(t-L0) = k v(t-L) + k a (L-L0).
+		move := fit.Coef[1] / k
+		d.latency -= math.Max(-0.2, math.Min(0.2, move))
+		d.latencySE = math.Sqrt(fit.Cov[1][1]) / k
+		if p == 3 {
+			d.crown = -fit.Coef[2] / k
+		}
+		if math.Abs(move) < 1e-4 {
+			break
+		}
+	}
+	d.latency = math.Max(-0.5, math.Min(2, d.latency))
+	for i := range d.v {
+		v := d.raw[i] * d.scale
+		if p == 3 {
+			v *= 1 - d.crown*(1-math.Cos(phi[i]))
+		}
+		d.v[i] = v
+	}
+	d.bad = make([]bool, n)
+	d.spans = nil
+	d.disbelieve(f)
+	d.source = "gps and front wheel"
+	d.integrate()
+}
+
+// disbelieve replaces wheel speed by GPS speed where the two part for longer
+// than noise explains, unless it is the GPS that jumps.
+func (d *odometer) disbelieve(f *fixes) {
+	m := len(f.t)
+	r := make([]float64, m)
+	keep := make([]float64, 0, m)
+	for k := range f.t {
+		r[k] = f.v[k] - signal.At(d.v, d.t0, d.dt, f.t[k]-d.latency)
+		if f.v[k] > 8 {
+			keep = append(keep, r[k])
+		}
+	}
+	d.gpsSD = math.Max(0.03, signal.Spread(keep))
+	if !f.logged {
+		return // differenced positions cannot judge a wheel
+	}
+	limit := math.Max(0.3, 4.5*d.gpsSD)
+	for a := 0; a < m; a++ {
+		if math.Abs(r[a]) <= limit {
+			continue
+		}
+		b := a
+		for b+1 < m && math.Abs(r[b+1]) > 0.6*limit && f.t[b+1]-f.t[b] < 1 {
+			b++
+		}
+		lo, hi := max(0, a-1), min(m-1, b+1)
+		steady := true
+		for k := lo; k < hi; k++ {
+			if dt := f.t[k+1] - f.t[k]; dt > 1 || math.Abs(f.v[k+1]-f.v[k]) > 16*dt+3*d.gpsSD {
+				steady = false // that is no motorcycle: the GPS speed itself jumps
+			}
+		}
+		if steady && f.v[a] > 3 {
+			t1, t2 := f.t[lo]-d.latency, f.t[hi]-d.latency
+			k := lo
+			for i := max(0, int(math.Ceil((t1-d.t0)/d.dt))); i < len(d.v) && d.t0+float64(i)*d.dt <= t2; i++ {
+				t := d.t0 + float64(i)*d.dt + d.latency
+				for k < hi-1 && f.t[k+1] < t {
+					k++
+				}
+				g := (t - f.t[k]) / (f.t[k+1] - f.t[k])
+				d.v[i] = f.v[k] + g*(f.v[k+1]-f.v[k])
+				d.bad[i] = true
+			}
+			d.spans = append(d.spans, recording.Span{From: t1, To: t2})
+		}
+		a = b
+	}
+}
+
+// gpsOnly takes GPS speed as the odometer.
+func (d *odometer) gpsOnly(f *fixes) {
+	t := make([]float64, len(f.t))
+	for i := range t {
+		t[i] = f.t[i] - d.latency
+	}
+	signal.ResampleInto(d.v, t, f.v, d.t0, d.dt)
+	d.source = "gps alone"
+	d.gpsSD = 0.1
+	if !f.logged {
+		d.source = "gps positions alone, no speed channel"
+		d.gpsSD = 0.6
+	}
+}
+
+func (d *odometer) integrate() {
+	if d.o == nil {
+		d.o = make([]float64, len(d.v))
+	}
+	for i := 1; i < len(d.v); i++ {
+		d.o[i] = d.o[i-1] + 0.5*d.dt*(d.v[i]+d.v[i-1])
+	}
+}

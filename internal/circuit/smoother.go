@@ -1,0 +1,295 @@
+package circuit
+
+import "math"
+
+// The joint smoother: along-track error of the odometer, its scale, the slowly
+// varying GPS error in both axes and the rider's offset from the line are one
+// state, estimated over the whole run at once. It is the least-squares solution
+// of a linear Gaussian state model (Rauch, Tung and Striebel 1965), solved as a
+// block-tridiagonal system.
+//
+// State at each fix: [ds, b, cx, cy, d].
+const (
+	iDS = iota // m, true S minus nominal S
+	iB         // relative error of the odometer's scale
+	iCX        // m, slow GPS error east
+	iCY        // m, slow GPS error north
+	iD         // m, rider right of the line
+	nState
+)
+
+// noise holds the spectral densities and priors of the model.
+type noise struct {
+	white     float64 // m per axis
+	slow, tau float64 // m, s: Gauss-Markov GPS error
+	slowStart float64 // m: its spread before the first fix (wide where an offset is expected)
+	walk      float64 // m2/s: odometer
+	bad       float64 // m2/s more, where wheel speed was replaced
+	drift     float64 // 1/s: of the scale
+	scale     float64 // prior spread of the scale
+	offset    float64 // m: rider's offset
+	reach     float64 // m: length over which it is forgotten
+	speed     float64 // m/s: of the GPS speed row, weak because its error is correlated
+}
+
+func defaultNoise() noise {
+	return noise{white: 0.6, slow: 1.2, tau: 200, slowStart: 1.5, walk: 0.001, bad: 0.02,
+		drift: 1e-8, scale: 0.003, offset: 0.6, reach: 120, speed: 0.5}
+}
+
+type mat5 [nState * nState]float64
+type vec5 [nState]float64
+
+// row is one fix as the smoother sees it.
+type row struct {
+	dt, do, dnom float64 // s, m by odometer, m of nominal S since the fix before
+	kappa        float64 // 1/m of the line between the two
+	bad          bool    // wheel speed replaced since the fix before
+	tx, ty       float64 // tangent
+	rx, ry       float64 // m, fix minus line point
+	w            float64 // weight of the fix, 0 = not used
+	v, dv        float64 // m/s: speed, GPS speed minus odometer speed (NaN none)
+}
+
+// smoother keeps its work space so that rounds cost no fresh memory.
+type smoother struct {
+	x    []vec5 // solution
+	p    []mat5 // marginal covariance
+	g    []mat5 // gain: x[i] given x[i+1] moves by g[i] (x[i+1] - E)
+	diag []mat5
+	off  []mat5
+}
+
+// solve fills x, and p and g when cov is asked for.
+func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
+	n := len(rows)
+	if cap(sm.x) < n {
+		sm.x, sm.p, sm.g = make([]vec5, n), make([]mat5, n), make([]mat5, n)
+		sm.diag, sm.off = make([]mat5, n), make([]mat5, n)
+	}
+	sm.x, sm.p, sm.g = sm.x[:n], sm.p[:n], sm.g[:n]
+	sm.diag, sm.off = sm.diag[:n], sm.off[:n]
+	for i := range sm.diag {
+		sm.diag[i], sm.off[i], sm.x[i] = mat5{}, mat5{}, vec5{}
+	}
+	prior := [nState]float64{25, sq(q.scale), sq(q.slowStart), sq(q.slowStart), sq(q.offset)}
+	for k, v := range prior {
+		sm.diag[0][k*nState+k] += 1 / v
+	}
+	for i := range rows {
+		r := &rows[i]
+		d := &sm.diag[i]
+		b := &sm.x[i]
+		if r.w > 0 {
+			w := r.w / sq(q.white)
+			// x row: [tx 0 1 0 nx], y row: [ty 0 0 1 ny], normal to the right.
+			nx, ny := r.ty, -r.tx
+			d[iDS*5+iDS] += w
+			d[iCX*5+iCX] += w
+			d[iCY*5+iCY] += w
+			d[iD*5+iD] += w
+			d[iCX*5+iDS] += w * r.tx
+			d[iCY*5+iDS] += w * r.ty
+			d[iD*5+iCX] += w * nx
+			d[iD*5+iCY] += w * ny
+			b[iDS] += w * (r.tx*r.rx + r.ty*r.ry)
+			b[iCX] += w * r.rx
+			b[iCY] += w * r.ry
+			b[iD] += w * (nx*r.rx + ny*r.ry)
+		}
+		if !math.IsNaN(r.dv) && r.v > 3 {
+			w := 1 / sq(q.speed)
+			d[iB*5+iB] += w * r.v * r.v
+			b[iB] += w * r.v * r.dv
+		}
+		if i == 0 {
+			continue
+		}
+		// x[i] = F x[i-1] + u + noise.
+		rc := math.Exp(-r.dt / q.tau)
+		rd := math.Exp(-math.Abs(r.do) / q.reach)
+		qs := q.walk*r.dt + 1e-8
+		if r.bad {
+			qs += q.bad * r.dt
+		}
+		iq := [nState]float64{1 / qs, 1 / (q.drift*r.dt + 1e-14),
+			1 / (sq(q.slow)*(1-rc*rc) + 1e-9), 1 / (sq(q.slow)*(1-rc*rc) + 1e-9), 1 / (sq(q.offset)*(1-rd*rd) + 1e-8)}
+		u := r.do - r.dnom
+		fb, fd := r.do, r.do*r.kappa
+		prev := &sm.diag[i-1]
+		pb := &sm.x[i-1]
+		e := &sm.off[i] // element (row of x[i], column of x[i-1])
+		// The ds line of F: [1 fb 0 0 fd].
+		w := iq[iDS]
+		prev[iDS*5+iDS] += w
+		prev[iB*5+iDS] += w * fb
+		prev[iB*5+iB] += w*fb*fb + iq[iB]
+		prev[iD*5+iDS] += w * fd
+		prev[iD*5+iB] += w * fd * fb
+		prev[iD*5+iD] += w*fd*fd + iq[iD]*rd*rd
+		prev[iCX*5+iCX] += iq[iCX] * rc * rc
+		prev[iCY*5+iCY] += iq[iCY] * rc * rc
+		e[iDS*5+iDS] = -w
+		e[iDS*5+iB] = -w * fb
+		e[iDS*5+iD] = -w * fd
+		e[iB*5+iB] = -iq[iB]
+		e[iCX*5+iCX] = -iq[iCX] * rc
+		e[iCY*5+iCY] = -iq[iCY] * rc
+		e[iD*5+iD] = -iq[iD] * rd
+		for k := 0; k < nState; k++ {
+			d[k*5+k] += iq[k]
+		}
+		pb[iDS] -= w * u
+		pb[iB] -= w * u * fb
+		pb[iD] -= w * u * fd
+		b[iDS] += w * u
+	}
+	// Forward: block Cholesky, lower triangles; off[i] becomes L[i][i-1].
+	for i := 0; i < n; i++ {
+		if i > 0 {
+			l := &sm.diag[i-1]
+			e := &sm.off[i]
+			// Solve X l' = e row by row.
+			for r := 0; r < 5; r++ {
+				er := e[r*5 : r*5+5]
+				er[0] /= l[0]
+				er[1] = (er[1] - er[0]*l[5]) / l[6]
+				er[2] = (er[2] - er[0]*l[10] - er[1]*l[11]) / l[12]
+				er[3] = (er[3] - er[0]*l[15] - er[1]*l[16] - er[2]*l[17]) / l[18]
+				er[4] = (er[4] - er[0]*l[20] - er[1]*l[21] - er[2]*l[22] - er[3]*l[23]) / l[24]
+			}
+			d := &sm.diag[i]
+			xb, xp := &sm.x[i], &sm.x[i-1]
+			for r := 0; r < 5; r++ {
+				a := e[r*5 : r*5+5]
+				for c := 0; c <= r; c++ {
+					b := e[c*5 : c*5+5]
+					d[r*5+c] -= a[0]*b[0] + a[1]*b[1] + a[2]*b[2] + a[3]*b[3] + a[4]*b[4]
+				}
+				xb[r] -= a[0]*xp[0] + a[1]*xp[1] + a[2]*xp[2] + a[3]*xp[3] + a[4]*xp[4]
+			}
+		}
+		if !chol5(&sm.diag[i]) {
+			return false
+		}
+		forward5(&sm.diag[i], &sm.x[i])
+	}
+	// Backward.
+	for i := n - 1; i >= 0; i-- {
+		x := &sm.x[i]
+		if i+1 < n {
+			e, nx := &sm.off[i+1], &sm.x[i+1]
+			for c := 0; c < 5; c++ {
+				x[c] -= e[c]*nx[0] + e[5+c]*nx[1] + e[10+c]*nx[2] + e[15+c]*nx[3] + e[20+c]*nx[4]
+			}
+		}
+		backward5(&sm.diag[i], x)
+		if !cov {
+			continue
+		}
+		// S = (L L')^-1.
+		var s mat5
+		for k := 0; k < 5; k++ {
+			var c vec5
+			c[k] = 1
+			forward5(&sm.diag[i], &c)
+			backward5(&sm.diag[i], &c)
+			for r := 0; r < 5; r++ {
+				s[r*5+k] = c[r]
+			}
+		}
+		if i+1 == n {
+			sm.p[i] = s
+			continue
+		}
+		// G = -L'^-1 off[i+1]'.
+		g := &sm.g[i]
+		for k := 0; k < 5; k++ {
+			var c vec5
+			for r := 0; r < 5; r++ {
+				c[r] = -sm.off[i+1][k*5+r]
+			}
+			backward5(&sm.diag[i], &c)
+			for r := 0; r < 5; r++ {
+				g[r*5+k] = c[r]
+			}
+		}
+		// P = S + G P1 G'.
+		p1 := &sm.p[i+1]
+		var h mat5
+		for r := 0; r < 5; r++ {
+			for c := 0; c < 5; c++ {
+				var v float64
+				for k := 0; k < 5; k++ {
+					v += g[r*5+k] * p1[k*5+c]
+				}
+				h[r*5+c] = v
+			}
+		}
+		for r := 0; r < 5; r++ {
+			for c := 0; c < 5; c++ {
+				v := s[r*5+c]
+				for k := 0; k < 5; k++ {
+					v += h[r*5+k] * g[c*5+k]
+				}
+				sm.p[i][r*5+c] = v
+			}
+		}
+	}
+	return true
+}
+
+func chol5(a *mat5) bool {
+	for i := 0; i < 5; i++ {
+		for j := 0; j <= i; j++ {
+			s := a[i*5+j]
+			for k := 0; k < j; k++ {
+				s -= a[i*5+k] * a[j*5+k]
+			}
+			if j < i {
+				a[i*5+j] = s / a[j*5+j]
+				continue
+			}
+			if !(s > 0) {
+				return false
+			}
+			a[i*5+i] = math.Sqrt(s)
+		}
+	}
+	return true
+}
+
+func forward5(l *mat5, b *vec5) {
+	b[0] /= l[0]
+	b[1] = (b[1] - l[5]*b[0]) / l[6]
+	b[2] = (b[2] - l[10]*b[0] - l[11]*b[1]) / l[12]
+	b[3] = (b[3] - l[15]*b[0] - l[16]*b[1] - l[17]*b[2]) / l[18]
+	b[4] = (b[4] - l[20]*b[0] - l[21]*b[1] - l[22]*b[2] - l[23]*b[3]) / l[24]
+}
+
+func backward5(l *mat5, b *vec5) {
+	b[4] /= l[24]
+	b[3] = (b[3] - l[23]*b[4]) / l[18]
+	b[2] = (b[2] - l[17]*b[3] - l[22]*b[4]) / l[12]
+	b[1] = (b[1] - l[11]*b[2] - l[16]*b[3] - l[21]*b[4]) / l[6]
+	b[0] = (b[0] - l[5]*b[1] - l[10]*b[2] - l[15]*b[3] - l[20]*b[4]) / l[0]
+}
+
+// cross gives Cov(ds[i], ds[j]) for i <= j: the gains carry the state of i to j.
+func (sm *smoother) cross(i, j int) float64 {
+	r := vec5{1}
+	for k := i; k < j; k++ {
+		g := &sm.g[k]
+		var o vec5
+		for c := 0; c < 5; c++ {
+			o[c] = r[0]*g[c] + r[1]*g[5+c] + r[2]*g[10+c] + r[3]*g[15+c] + r[4]*g[20+c]
+		}
+		r = o
+	}
+	p := &sm.p[j]
+	var v float64
+	for k := 0; k < 5; k++ {
+		v += r[k] * p[k*5+iDS]
+	}
+	return v
+}
