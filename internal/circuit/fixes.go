@@ -18,6 +18,8 @@ type fixes struct {
 	rate float64   // 1/s, median
 	// logged tells whether v comes from a speed channel rather than from moves.
 	logged bool
+	// headed tells the same of h.
+	headed bool
 }
 
 // readFixes gathers the fixes of a recording. A fix is new when latitude or
@@ -37,7 +39,7 @@ func readFixes(rec *recording.Recording, frame *Frame) fixes {
 	}
 	f := fixes{}
 	sv, sh := rec.Channel(recording.GPSSpeed), rec.Channel(recording.GPSHeading)
-	f.logged = sv != nil
+	f.logged, f.headed = sv != nil, sh != nil
 	var j, js, jh int
 	lastLat, lastLon := math.NaN(), math.NaN()
 	project := newPlane(*frame)

@@ -72,14 +72,21 @@ func (l *Line) Project(x, y, heading, limit float64) (s, offset float64, ok bool
 
 // point is one fix given to the line fit: phase along the lap in metres and
 // place in the plane, with its weight.
-type point struct{ p, x, y, w float64 }
+type point struct {
+	p, x, y, w float64
+	v          float64 // m/s, how fast it was passed
+	sin, cos   float64 // of the logged heading
+	heading    bool
+}
 
 const (
-	knotSpacing   = 8.0 // m
-	bendPenalty   = 2.0 // on third differences of the knots, against unit weight per fix
-	overlapKnots  = 14  // knots added at either end so that the closed curve can be fitted as an open one
-	outlierReach  = 2.5 // m, scale of the down-weighting of far fixes
-	lineSampling  = 1.0 // m
+	knotSpacing   = 8.0  // m
+	bendPenalty   = 2.0  // on third differences of the knots, against unit weight per fix
+	bendSpeed     = 22.0 // m/s, up to which that penalty stands; above it grows, see fitLine
+	headingWeight = 1500 // of a logged heading (about 0.015 rad) against a position (about 0.6 m)
+	overlapKnots  = 14   // knots added at either end so that the closed curve can be fitted as an open one
+	outlierReach  = 2.5  // m, scale of the down-weighting of far fixes
+	lineSampling  = 1.0  // m
 	lineFitRounds = 3
 )
 
@@ -87,12 +94,16 @@ const (
 // by a penalised cubic B-spline (Eilers and Marx 1996) with uniform knots. The
 // period is unrolled by some knots at either end: the influence of a knot dies
 // out within a few of them, so the open fit closes to well below a millimetre.
+// A motorcycle cannot change its curvature faster than it can roll: the length
+// over which the path may bend grows with speed, and the penalty, which works as
+// length to the sixth power, grows with it. Logged headings pin the slope.
 func fitLine(points []point, length float64) (Line, []float64) {
 	m := int(math.Max(12, math.Round(length/knotSpacing)))
 	h := length / float64(m)
 	over := min(overlapKnots, m/2)
 	n := m + 2*over + 3
 	w := make([]float64, len(points))
+	stiff := stiffness(points, m, over, n, h)
 	var cx, cy []float64
 	for round := range lineFitRounds {
 		a := signal.NewBanded(n, 3)
@@ -120,13 +131,26 @@ func fitLine(points []point, length float64) (Line, []float64) {
 						a.Data[(i+r)*4+3+c-r] += wb * b[c]
 					}
 				}
+				if !q.heading {
+					continue
+				}
+				g := slopes(u - float64(i))
+				wh := w[k] * headingWeight
+				for r := 0; r < 4; r++ {
+					gr := g[r] / h
+					bx[i+r] += wh * gr * q.sin
+					by[i+r] += wh * gr * q.cos
+					for c := 0; c <= r; c++ {
+						a.Data[(i+r)*4+3+c-r] += wh * gr * g[c] / h
+					}
+				}
 			}
 		}
 		third := [4]float64{-1, 3, -3, 1}
 		for i := 0; i+3 < n; i++ {
 			for r := 0; r < 4; r++ {
 				for c := 0; c <= r; c++ {
-					a.Data[(i+r)*4+3+c-r] += bendPenalty * third[r] * third[c]
+					a.Data[(i+r)*4+3+c-r] += stiff[i] * third[r] * third[c]
 				}
 			}
 		}
@@ -141,6 +165,40 @@ func fitLine(points []point, length float64) (Line, []float64) {
 		cx, cy = bx, by
 	}
 	return sampleLine(cx, cy, m, over, h)
+}
+
+// stiffness is the bend penalty of each knot from the median speed near it.
+func stiffness(points []point, m, over, n int, h float64) []float64 {
+	sum, count := make([]float64, m), make([]float64, m)
+	for k := range points {
+		i := int(points[k].p / h)
+		if i >= 0 && i < m {
+			sum[i] += points[k].v
+			count[i]++
+		}
+	}
+	out := make([]float64, n)
+	last := bendSpeed
+	for pass := 0; pass < 2; pass++ { // twice round, so that empty knots at the start are filled too
+		for i := range sum {
+			if count[i] > 0 {
+				last = sum[i] / count[i]
+			} else {
+				sum[i], count[i] = last, 1
+			}
+		}
+	}
+	for i := range out {
+		k := (((i - over) % m) + m) % m
+		out[i] = bendPenalty * math.Pow(math.Max(1, sum[k]/count[k]/bendSpeed), 5)
+	}
+	return out
+}
+
+// slopes is the derivative of basis by the knot span.
+func slopes(f float64) [4]float64 {
+	g := 1 - f
+	return [4]float64{-g * g / 2, 1.5*f*f - 2*f, -1.5*g*g + 2*g, f * f / 2}
 }
 
 // basis is the four uniform cubic B-splines at fraction f of a knot span.

@@ -187,7 +187,11 @@ func (j *joint) learn(lp *loop) {
 			if p < 0 {
 				p += length
 			}
-			pts = append(pts, point{p, x, y, w})
+			q := point{p: p, x: x, y: y, w: w, v: j.f.v[i], heading: j.f.headed && j.f.v[i] > 8}
+			if q.heading {
+				q.sin, q.cos = math.Sincos(j.f.h[i])
+			}
+			pts = append(pts, q)
 		}
 		line, arc := fitLine(pts, length)
 		steps := float64(len(arc) - 1)

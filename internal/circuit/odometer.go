@@ -21,6 +21,7 @@ type odometer struct {
 	latency, latencySE float64
 	scale, scaleSE     float64
 	crown              float64
+	leanLag            float64 // s by which the wheel's lean trails the path's
 	gpsSD              float64 // m/s, robust scatter of GPS speed about the wheel
 	source             string
 }
@@ -122,8 +123,14 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		return
 	}
 	p := 2
+	var shrink, rate []float64 // 1 - cos lean, and its rate
 	if phi != nil {
-		p = 3
+		p = 4
+		shrink = make([]float64, n)
+		for i, a := range phi {
+			shrink[i] = 1 - math.Cos(a)
+		}
+		rate = slope(shrink, d.dt, 0.07)
 	}
 	limits := []float64{1.5, 0.6, 0.3}
 	if d.gpsSD > 0.1 {
@@ -144,8 +151,9 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 			}
 			x[0] = v
 			x[1] = signal.At(d.accel, d.t0, d.dt, t)
-			if p == 3 {
-				x[2] = v * (1 - math.Cos(signal.At(phi, d.t0, d.dt, t)))
+			if p == 4 {
+				x[2] = v * signal.At(shrink, d.t0, d.dt, t)
+				x[3] = v * signal.At(rate, d.t0, d.dt, t)
 			}
 			return f.v[k], true
 		}, limits...)
@@ -158,8 +166,13 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		move := fit.Coef[1] / k
 		d.latency -= math.Max(-0.2, math.Min(0.2, move))
 		d.latencySE = math.Sqrt(fit.Cov[1][1]) / k
-		if p == 3 {
+		if p == 4 {
 			d.crown = -fit.Coef[2] / k
+			d.leanLag = 0
+			if d.crown > 0.02 {
+				// The bike leans later than its path asks: the rate of the shrink takes that up.
+				d.leanLag = math.Max(-0.3, math.Min(0.3, fit.Coef[3]/k/d.crown))
+			}
 		}
 		if math.Abs(move) < 1e-4 {
 			break
@@ -168,8 +181,8 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 	d.latency = math.Max(-0.5, math.Min(2, d.latency))
 	for i := range d.v {
 		v := d.raw[i] * d.scale
-		if p == 3 {
-			v *= 1 - d.crown*(1-math.Cos(phi[i]))
+		if p == 4 {
+			v *= 1 - d.crown*(shrink[i]-d.leanLag*rate[i])
 		}
 		d.v[i] = v
 	}

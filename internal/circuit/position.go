@@ -150,7 +150,7 @@ func chooseGate(rec *recording.Recording, j *joint, frame Frame, opt Options) fl
 			v[i] /= c[i]
 		}
 	}
-	smooth := smoothRing(l.Kappa, 10/l.Step)
+	smooth := smoothBySpeed(l, v)
 	best, at := 0.0, 0
 	straight := func(i int) bool {
 		k := smooth[i%n]

@@ -67,6 +67,19 @@ func speedByPlace(c *Circuit, p *Position, laps []Lap) []float64 {
 	return smoothRing(out, 3/c.Line.Step)
 }
 
+// smoothBySpeed is curvature averaged over what is ridden in about 0.12 s either
+// way (a low-pass of about 2 1/s in time), at least 4 m.
+func smoothBySpeed(l *Line, v []float64) []float64 {
+	n := len(l.Kappa)
+	short, long := smoothRing(l.Kappa, 4/l.Step), smoothRing(l.Kappa, 10/l.Step)
+	out := make([]float64, n)
+	for i := range out {
+		w := math.Max(0, math.Min(1, (v[i]*0.13-4)/6))
+		out[i] = short[i] + w*(long[i]-short[i])
+	}
+	return out
+}
+
 type stretch struct {
 	a, b int // samples, b exclusive, may run past n
 	sign float64
@@ -78,7 +91,7 @@ func findTurns(c *Circuit, p *Position, laps []Lap) []Turn {
 	l := &c.Line
 	n := len(l.X)
 	v := speedByPlace(c, p, laps)
-	kappa := smoothRing(l.Kappa, 5/l.Step)
+	kappa := smoothBySpeed(l, v)
 	lean := make([]float64, n)
 	for i := range lean {
 		lean[i] = math.Atan(sq(v[i]) * kappa[i] / gravity)
