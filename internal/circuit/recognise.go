@@ -1,0 +1,180 @@
+package circuit
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+)
+
+// Recognise finds the known circuit that a recording was ridden on: same place,
+// same direction, same layout. It returns nil where none fits, and says why in
+// either case.
+func Recognise(rec *recording.Recording, known []*Circuit) (*Circuit, string) {
+	why := "no circuit is known yet"
+	var best *Circuit
+	bestFit := 0.0
+	for _, c := range known {
+		frame := c.Frame
+		f := readFixes(rec, &frame)
+		if len(f.t) == 0 {
+			if why == "no circuit is known yet" || best == nil {
+				why = fmt.Sprintf("no fix lies within reach of %s", c.Name)
+			}
+			continue
+		}
+		fit, text := c.fits(&f)
+		if fit > bestFit {
+			best, bestFit, why = c, fit, text
+		} else if best == nil {
+			why = text
+		}
+	}
+	if bestFit < 0.8 {
+		return nil, why
+	}
+	return best, why
+}
+
+// fits tells what share of the moving fixes lies on the line in its direction,
+// and whether the whole line was ridden.
+func (c *Circuit) fits(f *fixes) (float64, string) {
+	stride := 1 + len(f.t)/1500
+	n, on, near, back := 0, 0, 0, 0
+	const cells = 60
+	var seen [cells]bool
+	for i := 0; i < len(f.t); i += stride {
+		if f.v[i] < 12 {
+			continue
+		}
+		n++
+		s, off, ok := c.Line.Project(f.x[i], f.y[i], f.h[i], math.Pi/4)
+		if ok && math.Abs(off) < 14 {
+			on++
+			seen[int(s/c.Line.Length*cells)%cells] = true
+		}
+		if _, off, _ := c.Line.Project(f.x[i], f.y[i], f.h[i], math.Pi); math.Abs(off) < 14 {
+			near++
+			if !ok || math.Abs(off) < 14 {
+				if _, o2, ok2 := c.Line.Project(f.x[i], f.y[i], f.h[i]+math.Pi, math.Pi/4); ok2 && math.Abs(o2) < 14 {
+					back++
+				}
+			}
+		}
+	}
+	if n < 30 {
+		return 0, "too few moving fixes to recognise a circuit"
+	}
+	share := float64(on) / float64(n)
+	ridden := 0
+	for _, s := range seen {
+		if s {
+			ridden++
+		}
+	}
+	cover := float64(ridden) / cells
+	switch {
+	case share > 0.8 && cover > 0.85:
+		return share * cover, fmt.Sprintf("%.0f %% of the fixes lie on %s", 100*share, c.Name)
+	case share > 0.8:
+		return 0, fmt.Sprintf("the fixes lie on %s but leave %.0f %% of it out: another layout", c.Name, 100*(1-cover))
+	case float64(back) > 0.6*float64(n) && share < 0.3:
+		return 0, fmt.Sprintf("ridden the other way round than %s", c.Name)
+	case float64(near) > 0.4*float64(n):
+		return 0, fmt.Sprintf("only %.0f %% of the fixes lie on %s: another layout", 100*share, c.Name)
+	}
+	return 0, fmt.Sprintf("%.0f %% of the fixes lie on %s", 100*share, c.Name)
+}
+
+// Refine joins the line of a further run, located on c, into a new version of
+// the circuit: the line moves by the mean of both, weighted by laps, while s of
+// the old version keeps its meaning to within the projection (Reproject). Laps
+// is the number of timed laps behind c.
+func (c *Circuit) Refine(l *Located, laps int) *Circuit {
+	n := 0
+	for _, lap := range l.Laps {
+		if lap.Kind == TimedLap {
+			n++
+		}
+	}
+	if n == 0 || l.Circuit == nil {
+		return c
+	}
+	p := l.Position
+	m := len(c.Line.X)
+	sum, count := make([]float64, m), make([]float64, m)
+	for _, lap := range l.Laps {
+		if lap.Kind != TimedLap {
+			continue
+		}
+		for i := p.Index(lap.Start); i < p.Index(lap.End); i++ {
+			k, _, _ := c.Line.cell(p.S[i])
+			sum[k] += p.Offset[i]
+			count[k]++
+		}
+	}
+	shift := make([]float64, m)
+	last := 0.0
+	for i := range shift {
+		if count[i] > 0 {
+			last = sum[i] / count[i]
+		}
+		shift[i] = last
+	}
+	shift = smoothRing(shift, 15/c.Line.Step)
+	w := float64(n) / float64(n+max(1, laps))
+	pts := make([]point, m)
+	for i := range pts {
+		x, y, h, _ := c.Line.At(float64(i) * c.Line.Step)
+		sin, cos := math.Sincos(h)
+		pts[i] = point{p: float64(i) * c.Line.Step, x: x + w*shift[i]*cos, y: y - w*shift[i]*sin, w: 4, v: bendSpeed}
+	}
+	line, _ := fitLine(pts, c.Line.Length)
+	out := *c
+	out.Version++
+	out.Line = line
+	out.Turns = append([]Turn(nil), c.Turns...)
+	scale := line.Length / c.Line.Length
+	for i := range out.Turns {
+		t := &out.Turns[i]
+		t.From, t.To, t.Entry, t.Apex, t.Exit = t.From*scale, t.To*scale, t.Entry*scale, t.Apex*scale, t.Exit*scale
+		t.Apexes = append([]float64(nil), t.Apexes...)
+		for k := range t.Apexes {
+			t.Apexes[k] *= scale
+		}
+	}
+	out.Notes = append(append([]string(nil), c.Notes...), fmt.Sprintf("version %d: refined with %d laps", out.Version, n))
+	return &out
+}
+
+// Reproject carries a place s (m) on the line of an older version to this one.
+func (c *Circuit) Reproject(s float64, old *Circuit) float64 {
+	x, y, h, _ := old.Line.At(s)
+	if old.Frame != c.Frame {
+		lat, lon := old.Frame.LatLon(x, y)
+		x, y = newPlane(c.Frame).at(lat, lon)
+	}
+	want := s * c.Line.Length / old.Line.Length
+	best, at := math.Inf(1), want
+	for d := -40.0; d <= 40; d += 0.25 {
+		px, py, ph, _ := c.Line.At(want + d)
+		if e := math.Hypot(px-x, py-y); e < best && math.Abs(wrapPi(ph-h)) < math.Pi/3 {
+			best, at = e, want+d
+		}
+	}
+	return c.Wrap(at)
+}
+
+// MedianOffset is the median lateral offset (m, right) of laps at a place, with
+// its spread; usable only as a difference between laps of one run.
+func (p *Position) MedianOffset(c *Circuit, s float64, laps []Lap) (median, spread float64, n int) {
+	var v []float64
+	for _, lap := range laps {
+		base := math.Floor(p.S[p.Index(0.5*(lap.Start+lap.End))]/c.Line.Length) * c.Line.Length
+		if t := p.CrossAt(base + s); !math.IsNaN(t) {
+			v = append(v, p.Offset[p.Index(t)])
+		}
+	}
+	return signal.Median(v), signal.Spread(v), len(v)
+}

@@ -1,0 +1,112 @@
+package circuit
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/recording"
+)
+
+const (
+	restSplit  = 90.0 // s at a standstill that part two runs
+	clockSplit = 60.0 // s without any sample that part two runs
+	runLength  = 40.0 // s: a shorter stretch is no run
+)
+
+// SplitRuns cuts a recording that holds several outings into one recording a
+// run. A long standstill or a hole in every channel parts two runs; stretches
+// too short to hold a lap are dropped unless nothing else is left. The parts
+// share the samples of the whole.
+func SplitRuns(rec *recording.Recording) []*recording.Recording {
+	var speed *recording.Channel
+	for _, n := range []string{recording.GPSSpeed, recording.FrontSpeed, recording.RearSpeed} {
+		if speed = rec.Channel(n); speed != nil {
+			break
+		}
+	}
+	if speed == nil {
+		return []*recording.Recording{rec}
+	}
+	span := rec.Span()
+	var parts []recording.Span
+	start := span.From
+	rest := math.NaN() // since when it stands
+	last := speed.Time[0]
+	cut := func(from, to float64) {
+		parts = append(parts, recording.Span{From: start, To: from})
+		start = to
+	}
+	for i, t := range speed.Time {
+		if t-last > clockSplit {
+			cut(last, t)
+			rest = math.NaN()
+		}
+		last = t
+		if speed.Value[i] < standing {
+			if math.IsNaN(rest) {
+				rest = t
+			}
+			continue
+		}
+		if !math.IsNaN(rest) && t-rest > restSplit {
+			cut(rest+2, t-2)
+		}
+		rest = math.NaN()
+	}
+	end := span.To
+	if !math.IsNaN(rest) && end-rest > restSplit {
+		end = rest + 2
+	}
+	parts = append(parts, recording.Span{From: start, To: end})
+	var out []*recording.Recording
+	for _, s := range parts {
+		if s.To-s.From >= runLength && moves(speed, s) {
+			out = append(out, window(rec, s))
+		}
+	}
+	if len(out) == 0 || len(out) == 1 && len(parts) == 1 {
+		return []*recording.Recording{rec}
+	}
+	for k, r := range out {
+		r.Problems = append(r.Problems, recording.Problem{Severity: recording.Note,
+			Text: fmt.Sprintf("the file holds %d runs; this is run %d of it", len(out), k+1),
+			Mend: "nothing: each run is kept on its own"})
+	}
+	return out
+}
+
+func moves(c *recording.Channel, s recording.Span) bool {
+	n := 0
+	for i, t := range c.Time {
+		if s.Contains(t) && c.Value[i] > 10 {
+			n++
+		}
+	}
+	return float64(n) > 10*c.Rate()
+}
+
+// window is the part of a recording within a span; samples are shared.
+func window(rec *recording.Recording, s recording.Span) *recording.Recording {
+	out := *rec
+	out.Problems = append([]recording.Problem(nil), rec.Problems...)
+	out.Channels = nil
+	for _, c := range rec.Channels {
+		a, b := 0, len(c.Time)
+		for a < b && c.Time[a] < s.From {
+			a++
+		}
+		for b > a && c.Time[b-1] > s.To {
+			b--
+		}
+		k := *c
+		k.Time, k.Value = c.Time[a:b:b], c.Value[a:b:b]
+		k.Marks = nil
+		for _, m := range c.Marks {
+			if m.To >= s.From && m.From <= s.To {
+				k.Marks = append(k.Marks, m)
+			}
+		}
+		out.Channels = append(out.Channels, &k)
+	}
+	return &out
+}
