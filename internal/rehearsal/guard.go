@@ -44,3 +44,22 @@ type GuardContext struct {
 	Now       Conditions
 	Why       string // the reason given for a step on top of an unverified one
 }
+
+// Guards asks every guard about a step, in a fixed order, and applies the
+// step's overrules. A guard passes, fails with the reason and the mend, or was
+// put aside by name; the reference slot cannot be put aside.
+func Guards(ctx GuardContext) []setting.GuardResult {
+	all := guardResults(ctx)
+	out, _ := setting.Overruled(all, ctx.Step.Overrules)
+	return out
+}
+
+// Refused tells whether any guard still stands in the way.
+func Refused(results []setting.GuardResult) bool {
+	for _, g := range results {
+		if !g.Pass {
+			return true
+		}
+	}
+	return false
+}

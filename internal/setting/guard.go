@@ -41,12 +41,29 @@ var risk = map[string]float64{
 	"launch-torque":   +1,
 }
 
-// ActsOn is what the setting acts on: its Acts, or its ID.
+// synonyms are other names under which crews declare the same thing.
+var synonyms = map[string]string{
+	"wheel-lift": "wheelie-limit", "wheelie": "wheelie-limit", "front-lift": "wheelie-limit",
+	"slip": "slip-target", "rear-slip": "slip-target", "traction": "slip-target",
+	"engine-braking": "engine-brake", "engine-drag": "engine-brake",
+	"downshift-blip": "blip", "auto-blip": "blip",
+	"torque": "torque-limit", "torque-cap": "torque-limit", "torque-by-gear": "torque-limit",
+	"throttle": "throttle-map", "rear-lift-limit": "rear-lift", "pit-limit": "pit-limiter", "pit-speed": "pit-limiter",
+	"shift-cut": "upshift-cut", "quickshift-cut": "upshift-cut",
+}
+
+// ActsOn is what the setting acts on, in one word of a small vocabulary
+// (slip-target, engine-brake, blip, wheelie-limit, torque-limit, throttle-map,
+// ...): its Acts, or its ID, with other spellings of the trade brought together.
 func (s *Setting) ActsOn() string {
-	if s.Acts != "" {
-		return s.Acts
+	word := s.Acts
+	if word == "" {
+		word = s.ID
 	}
-	return s.ID
+	if to, ok := synonyms[word]; ok {
+		return to
+	}
+	return word
 }
 
 // Loosens tells whether a change of a value by delta gives margin away.
