@@ -24,6 +24,7 @@ type Ride struct {
 	Lean     bike.LeanReport
 	Tyres    bike.Tyres
 	Engine   EngineBrake
+	Travel   []Travel // suspension by end and phase; empty where no travel is logged
 	Cannot   []Cannot // what these channels cannot give, each with its reason
 	Problems []recording.Problem
 }
@@ -108,6 +109,8 @@ type Episode struct {
 	Inferred   bool     // no channel states it
 	Slip       float64  // greatest rear slip during it, 1
 	Cost       Interval // s
+	DeltaV     float64  // m/s that a cut took by its end
+	Band       string   // hop: "hop" or "chatter"
 	Marked     string   // a health mark it rests on, in words
 	Shift      *Shift   // blip and upshift
 }
@@ -125,6 +128,7 @@ type Shift struct {
 	Gap              float64 // s without drive
 	Step             float64 // 1/min, overshoot
 	CutLength        float64 // s
+	Class            string  // downshift: "matched", "over", "under"; "" not known
 }
 
 // Pass is one row of the per-pass table: one lap through one turn with every
@@ -176,6 +180,7 @@ type EngineBrake struct {
 // GearDrag is one gear's engine drag.
 type GearDrag struct {
 	Gear    int
+	Level   float64  // value of the engine-brake setting in use, in its unit; 0 if there is none
 	RPM     float64  // mean
 	Force   Interval // N, positive braking
 	Decel   Interval // m/s2

@@ -1,0 +1,428 @@
+package bike
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/signal"
+)
+
+// TyreInput is what both tyres are identified from, on one even grid whose
+// first sample is at time 0; nil where there is no such channel.
+type TyreInput struct {
+	DT          float64
+	Lean        []float64 // rad, as slip will be computed with: crown radii must be found with the same lean
+	Front, Rear []float64 // m/s as logged
+	// Fixes of GPS speed, delay removed; times count from the first grid sample.
+	FixTime, FixSpeed []float64
+	FrontFree         []bool  // front rolls freely: off the brakes, on the ground
+	RearFree          []bool  // rear carries engine force alone, and front rolls freely
+	Block             []int32 // lap or stretch a sample belongs to, for the error bars
+	Scratch           *signal.Scratch
+}
+
+// Front is what the front wheel says of ground speed.
+type frontModel struct{ scale, shrink float64 }
+
+// need is the least excitation, in seconds, for a crown radius to be found.
+const (
+	needUpright = 5.0  // s within 12 deg of upright
+	needLeaned  = 15.0 // s beyond 35 deg
+)
+
+// FitFront identifies circumference and crown radius of the front tyre from
+// GPS speed: v = k w (1 - q (1 - cos(lean))), where w is the logged speed. A
+// GPS antenna above the road runs on a smaller radius than the tyre; its height
+// is an unknown of the fit, held loosely at 0.4 +- 0.4 m. Speed is the ground
+// speed that follows from it (the logged one, or nil, where it cannot be fitted).
+func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float64) {
+	fit = fromFile(b.Front)
+	if in.Front == nil {
+		fit.Why = "no front wheel speed"
+		return fit, nil, 0
+	}
+	shrink := 0.0
+	if fit.Crown > 0 && fit.Circumference > 0 {
+		shrink = fit.Crown / (fit.Circumference / (2 * math.Pi))
+	}
+	model := frontModel{1, shrink}
+	if len(in.FixTime) < 100 {
+		fit.Why = "no GPS speed to hold the wheel against"
+		return fit, model.speed(in), 0
+	}
+	n := len(in.Front)
+	accel := make([]float64, n)
+	tmp := make([]float64, n)
+	sc := in.Scratch
+	if sc == nil {
+		sc = &signal.Scratch{}
+	}
+	signal.LowPassInto(tmp, in.Front, 5, 1/in.DT, sc)
+	signal.DerivativeInto(accel, tmp, in.DT)
+	var upright, leaned float64
+	fixDT := median(diffs(in.FixTime))
+	row := func(k int, x []float64, useLean bool) (y, cut float64, block int32, ok bool) {
+		t := in.FixTime[k] - delay
+		u := t / in.DT
+		i := int(u)
+		if i < 1 || i >= n-2 || !in.FrontFree[i] || !in.FrontFree[i+1] {
+			return 0, 0, 0, false
+		}
+		f := u - float64(i)
+		w := tmp[i] + f*(tmp[i+1]-tmp[i])
+		if w < 12 {
+			return 0, 0, 0, false
+		}
+		lean := in.Lean[i] + f*(in.Lean[i+1]-in.Lean[i])
+		sin, cos := math.Sincos(math.Abs(lean))
+		x[0] = w
+		x[1] = accel[i] + f*(accel[i+1]-accel[i])
+		x[2] = -w * (1 - cos)
+		// Rate of turn times the antenna's way inward.
+		x[3] = -Gravity * sin / cos / w * sin
+		return in.FixSpeed[k], math.Abs(lean), in.Block[i], true
+	}
+	coef := []float64{1, 0, shrink, 0.4}
+	prior := []float64{0, 0, 0, 0}
+	mean := []float64{1, 0, shrink, 0.4}
+	var m *normal
+	var sd float64 = 0.3
+	res := make([]float64, 0, len(in.FixTime))
+	var x [4]float64
+	identified := true
+	for round := range 7 {
+		m = newNormal(4)
+		upright, leaned = 0, 0
+		res = res[:0]
+		for k := range in.FixTime {
+			y, lean, block, ok := row(k, x[:], true)
+			if !ok {
+				continue
+			}
+			r := y - coef[0]*x[0] - coef[1]*x[1] - coef[2]*x[2] - coef[3]*x[3]
+			if round == 0 {
+				r = 0
+			}
+			res = append(res, r)
+			a := math.Abs(r)
+			if a > 6*sd && round > 0 {
+				continue
+			}
+			if lean < 12*deg {
+				upright += fixDT
+			} else if lean > 35*deg {
+				leaned += fixDT
+			}
+			wt := 1.0
+			if round > 0 && a > 1.5*sd {
+				wt = 1.5 * sd / a
+			}
+			m.block(block).add(x[:], y, wt)
+		}
+		if len(res) < 100 {
+			fit.Why = "too few GPS fixes off the brakes above 12 m/s"
+			return fit, model.speed(in), 0
+		}
+		identified = upright >= needUpright && leaned >= needLeaned
+		prior[3] = sd * sd / (0.4 * 0.4) * 4 // residuals are not independent: weigh the prior as four fixes
+		prior[2] = 1e-9
+		if !identified {
+			prior[2] = 1e12
+			mean[2] = shrink
+		}
+		c, ok := m.solve(prior, mean)
+		if !ok {
+			fit.Why = "the run does not hold circumference and crown radius apart"
+			return fit, model.speed(in), 0
+		}
+		coef = c
+		if round > 0 {
+			sd = math.Max(0.02, signal.Spread(res))
+		}
+		if round < 4 { // the rest of the GPS delay
+			move := math.Max(-0.15, math.Min(0.15, -coef[1]/coef[0]))
+			delay += move
+		}
+	}
+	model = frontModel{coef[0], coef[2]}
+	speed = model.speed(in)
+	if fit.Circumference == 0 {
+		fit.Why = "the circumference that the channel was logged with is not in the bike file"
+		return fit, speed, delay
+	}
+	logged := fit.Circumference
+	fit.Circumference = logged * coef[0]
+	fit.Crown = coef[2] * fit.Circumference / (2 * math.Pi)
+	se := m.bootstrap(100, prior, mean, func(x []float64) []float64 {
+		return []float64{logged * x[0], x[2] * logged * x[0] / (2 * math.Pi)}
+	})
+	if se == nil {
+		fit.Why = "fewer than three laps or stretches: no error bar"
+		return fit, speed, delay
+	}
+	// What a usual GPS speed bias of 2 cm/s and the form of the tyre leave.
+	fit.CircumferenceSE = math.Hypot(se[0], 3e-4*fit.Circumference)
+	fit.CrownSE = math.Hypot(se[1], 0.7e-3)
+	fit.Identified = identified
+	switch {
+	case !identified:
+		fit.Crown, fit.CrownSE = b.Front.CrownRadius, 0
+		fit.Why = fmt.Sprintf("%.0f s upright and %.0f s beyond 35 deg off the brakes; %.0f and %.0f are needed for a crown radius: the file's is kept", upright, leaned, needUpright, needLeaned)
+	case fit.CrownSE > 0.012 || fit.CircumferenceSE > 0.006*fit.Circumference:
+		fit.Identified = false
+		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
+	}
+	return fit, speed, delay
+}
+
+func (m frontModel) speed(in TyreInput) []float64 {
+	v := make([]float64, len(in.Front))
+	for i, w := range in.Front {
+		v[i] = m.scale * w * (1 - m.shrink*(1-math.Cos(in.Lean[i])))
+	}
+	return v
+}
+
+func fromFile(t Tyre) TyreFit {
+	return TyreFit{Circumference: t.Circumference, Crown: t.CrownRadius}
+}
+
+func diffs(t []float64) []float64 {
+	d := make([]float64, 0, len(t))
+	for i := 1; i < len(t); i++ {
+		d = append(d, t[i]-t[i-1])
+	}
+	return d
+}
+
+func median(x []float64) float64 { return signal.Median(x) }
+
+// rearGuess is one set of what has to be assumed for the rear tyre.
+type rearGuess struct{ mu, area, limit float64 }
+
+// FitRear identifies circumference and crown radius of the rear tyre against
+// ground speed v. The tyre is never force-free on a lap: v / omega = R - rho
+// (1 - cos(lean)) - b1 u - b2 u sin2(lean) - b3 u^3, where u is the share of the
+// friction that is left for driving, F / (N mu sqrt(1 - (q/mu)^2)), q the lateral
+// share. Friction, drag and the limit of u are assumed: their spread is part of
+// the error bars, because the bootstrap alone promises too much. The rest of
+// the result is the relative drift of the circumference over the run.
+func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE float64, samples int, notes []string) {
+	fit = fromFile(b.Rear)
+	if in.Rear == nil || v == nil {
+		fit.Why = "no rear wheel speed"
+		if in.Rear != nil {
+			fit.Why = "no ground speed to hold the wheel against"
+		}
+		return fit, 0, 0, 0, nil
+	}
+	if fit.Circumference == 0 {
+		fit.Why = "the circumference that the channel was logged with is not in the bike file"
+		return fit, 0, 0, 0, nil
+	}
+	n := len(v)
+	rate := 1 / in.DT
+	sc := in.Scratch
+	if sc == nil {
+		sc = &signal.Scratch{}
+	}
+	vl, wl, al := make([]float64, n), make([]float64, n), make([]float64, n)
+	signal.LowPassInto(vl, v, 5, rate, sc)
+	signal.LowPassInto(wl, in.Rear, 5, rate, sc)
+	signal.DerivativeInto(al, vl, in.DT)
+	signal.LowPassInto(al, al, 4, rate, sc)
+	m := *b
+	if m.Mass.Total == 0 {
+		m.Mass.Total = 262
+		notes = append(notes, "mass is not in the bike file: 262 kg taken for the force on the rear tyre")
+	}
+	if m.Air.DragArea == 0 {
+		m.Air.DragArea = 0.34
+		notes = append(notes, "drag area is not in the bike file: 0.34 m2 taken for the force on the rear tyre")
+	}
+	if m.Air.RollingCoefficient == 0 {
+		m.Air.RollingCoefficient = 0.02
+	}
+	step := max(1, int(math.Round(rate/20)))
+	type sample struct {
+		y, one, sin2, f, n0, q float64
+		v2                     float64
+		block                  int32
+	}
+	var all []sample
+	omega := 2 * math.Pi / fit.Circumference // rad/m of logged speed
+	var upright, leaned float64
+	dt := in.DT * float64(step)
+	h, t, _ := m.Stance()
+	for i := step; i < n-1; i += step {
+		if !in.RearFree[i] || vl[i] < 14 {
+			continue
+		}
+		sin, cos := math.Sincos(in.Lean[i])
+		_, load, _ := m.Loads(al[i])
+		lat := math.Tan(ThinLean(in.Lean[i], h, t))
+		all = append(all, sample{
+			y: vl[i] / (wl[i] * omega), one: 1 - cos, sin2: sin * sin,
+			f: m.RearForce(al[i], vl[i], 0), n0: load, q: math.Abs(lat), v2: vl[i] * vl[i], block: in.Block[i],
+		})
+		if l := math.Abs(in.Lean[i]); l < 12*deg {
+			upright += dt
+		} else if l > 35*deg {
+			leaned += dt
+		}
+	}
+	samples = len(all)
+	if upright < needUpright || samples < 200 {
+		fit.Why = fmt.Sprintf("%.0f s upright off the brakes at steady gear; %.0f are needed", upright, needUpright)
+		return fit, 0, 0, samples, notes
+	}
+	crownFree := leaned >= needLeaned
+	shrink := fit.Crown
+	if shrink == 0 {
+		shrink = 0.095
+	}
+	solve := func(g rearGuess, want bool) (x []float64, ss float64, used int, eq *normal) {
+		prior := []float64{0, 0, 0, 0, 0}
+		mean := []float64{0, shrink, 0, 0, 0}
+		if !crownFree {
+			prior[1] = 1e12
+		}
+		area := 0.5 * m.Density() * (g.area - m.Air.DragArea)
+		sd := 0.004
+		coef := []float64{fit.Circumference / (2 * math.Pi), shrink, 0.02, 0, 0}
+		var row [5]float64
+		for round := range 5 {
+			eq = newNormal(5)
+			ss, used = 0, 0
+			first := round == 0
+			var abs float64
+			for k := range all {
+				s := &all[k]
+				q := math.Min(0.97, s.q/g.mu)
+				u := (s.f + area*s.v2) / (s.n0 * g.mu * math.Sqrt(1-q*q))
+				if u < -0.35 || u > g.limit {
+					continue
+				}
+				row = [5]float64{1, -s.one, -u, -u * s.sin2, -u * u * u}
+				r := s.y
+				for i := range row {
+					r -= coef[i] * row[i]
+				}
+				a := math.Abs(r)
+				w := 1.0
+				if !first {
+					if a > 6*sd {
+						continue
+					}
+					if a > 1.5*sd {
+						w = 1.5 * sd / a
+					}
+				} else if s.y < 0.8*coef[0] || s.y > 1.1*coef[0] {
+					continue
+				}
+				eq.block(s.block).add(row[:], s.y, w)
+				ss += w * a * a
+				abs += a
+				used++
+			}
+			if used < 150 {
+				return nil, 0, used, eq
+			}
+			c, ok := eq.solve(prior, mean)
+			if !ok {
+				return nil, 0, used, eq
+			}
+			coef = c
+			if !first {
+				sd = math.Max(3e-5, 1.2533*abs/float64(used))
+			} else {
+				sd = 0.004
+			}
+		}
+		return coef, ss / float64(used), used, eq
+	}
+	base := rearGuess{1.3, m.Air.DragArea, 0.5}
+	best, _, used, eq := solve(base, true)
+	if best == nil {
+		fit.Why = fmt.Sprintf("only %d samples at moderate drive, or circumference and crown radius cannot be held apart", used)
+		return fit, 0, 0, samples, notes
+	}
+	// The spread over what had to be assumed.
+	var varR, varC float64
+	for _, pair := range [][2]rearGuess{
+		{{1.2, base.area, 0.5}, {1.45, base.area, 0.5}},
+		{{1.3, base.area - 0.07, 0.5}, {1.3, base.area + 0.07, 0.5}},
+		{{1.3, base.area, 0.4}, {1.3, base.area, 0.6}},
+	} {
+		var r, c [2]float64
+		for k, g := range pair {
+			x, _, _, _ := solve(g, false)
+			if x == nil {
+				x = best
+			}
+			r[k], c[k] = x[0]-best[0], x[1]-best[1]
+		}
+		varR += (r[0]*r[0] + r[1]*r[1]) / 2
+		varC += (c[0]*c[0] + c[1]*c[1]) / 2
+	}
+	prior := []float64{0, 0, 0, 0, 0}
+	if !crownFree {
+		prior[1] = 1e12
+	}
+	se := eq.bootstrap(100, prior, []float64{0, shrink, 0, 0, 0}, func(x []float64) []float64 { return []float64{x[0], x[1]} })
+	if se == nil {
+		fit.Why = "fewer than three laps or stretches: no error bar"
+		fit.Circumference = 2 * math.Pi * best[0]
+		return fit, 0, 0, samples, notes
+	}
+	fit.Circumference = 2 * math.Pi * best[0]
+	fit.CircumferenceSE = 2 * math.Pi * math.Sqrt(se[0]*se[0]+varR+sq(3e-4*best[0]))
+	fit.Crown = best[1]
+	fit.CrownSE = math.Sqrt(se[1]*se[1] + varC + sq(0.7e-3))
+	fit.Identified = true
+	switch {
+	case !crownFree:
+		fit.Identified = false
+		fit.Crown, fit.CrownSE = b.Rear.CrownRadius, 0
+		fit.Why = fmt.Sprintf("%.0f s beyond 35 deg off the brakes at steady gear; %.0f are needed for a crown radius: the file's is kept", leaned, needLeaned)
+	case fit.CrownSE > 0.015 || fit.CircumferenceSE > 0.008*fit.Circumference:
+		fit.Identified = false
+		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
+	}
+	drift, driftSE = driftOf(eq, best)
+	return fit, drift, driftSE, samples, notes
+}
+
+func sq(x float64) float64 { return x * x }
+
+// driftOf compares the mean residual of the last third of the blocks with that
+// of the first, as a share of the radius.
+func driftOf(m *normal, x []float64) (drift, se float64) {
+	k := len(m.order)
+	if k < 6 {
+		return 0, 0
+	}
+	mean := func(s *sums) float64 {
+		// Mean residual: first row of the normal equations, x[0] multiplies 1.
+		r := s.b[0]
+		for j := range m.p {
+			r -= s.a[j*6] * x[j]
+		}
+		return r / s.a[0]
+	}
+	third := k / 3
+	stat := func(ids []int32) (m1, v float64) {
+		var sum, sum2 float64
+		for _, id := range ids {
+			e := mean(m.blocks[id])
+			sum += e
+			sum2 += e * e
+		}
+		n := float64(len(ids))
+		m1 = sum / n
+		return m1, math.Max(0, sum2/n-m1*m1) / math.Max(1, n-1)
+	}
+	a, va := stat(m.order[:third])
+	z, vz := stat(m.order[k-third:])
+	return (z - a) / x[0], math.Sqrt(va+vz) / x[0]
+}

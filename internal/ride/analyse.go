@@ -1,0 +1,451 @@
+package ride
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+)
+
+// Analyse computes everything known about one run: position and laps (package
+// circuit), lean, tyres, slip, gear and force (package bike), and from them the
+// episodes and the per-pass table. known is the circuit if it is known, nil to
+// learn it. What the channels cannot give is named in Ride.Cannot with its
+// reason; no number is invented for it. An error is returned only where there
+// is no position at all.
+func Analyse(rec *recording.Recording, b *bike.Bike, known *circuit.Circuit, opt Options) (*Ride, error) {
+	loc, err := circuit.Locate(rec, known, opt.Circuit)
+	if err != nil {
+		return nil, err
+	}
+	return Continue(rec, b, loc, opt)
+}
+
+// Continue is Analyse for a run that has been located already.
+func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt Options) (*Ride, error) {
+	if b == nil {
+		b = &bike.Bike{}
+	}
+	r := &Ride{Circuit: loc.Circuit, Position: loc.Position, Matrix: loc.Matrix, Laps: loc.Laps, Problems: loc.Problems}
+	w := &work{rec: rec, b: b, opt: opt, loc: loc, pos: loc.Position, r: r}
+	w.n = len(loc.Position.Time)
+	if w.n < 50 {
+		return nil, fmt.Errorf("ride: the recording holds %d samples: too few to analyse", w.n)
+	}
+	w.t0 = loc.Position.Time[0]
+	w.dt = (loc.Position.Time[w.n-1] - w.t0) / float64(w.n-1)
+	w.rate = 1 / w.dt
+	w.load()
+	w.numberLaps()
+	w.masks()
+	w.lean()
+	w.tyres()
+	w.slip()
+	w.gear()
+	w.force()
+	if r.Circuit != nil {
+		r.Passes = w.cutPasses()
+	}
+	w.findBlips()
+	w.findUpshifts()
+	w.findLimiter()
+	w.findWheelies()
+	w.findLocks()
+	w.findRearLift()
+	w.findHop()
+	w.findShakes()
+	w.findSpins()
+	w.findCuts()
+	w.findHesitation()
+	w.findPitSpeed()
+	w.place()
+	w.cost()
+	w.engineBrake()
+	w.suspension()
+	w.watch()
+	w.fillPasses()
+	if w.front == nil {
+		r.Signals.Airborne = nil
+	}
+	return r, nil
+}
+
+func (w *work) numberLaps() {
+	w.lap = make([]int32, w.n)
+	for _, l := range w.r.Laps {
+		for i := w.index(l.Start); i <= w.index(l.End); i++ {
+			w.lap[i] = int32(l.Number)
+		}
+	}
+}
+
+// brakeOn is the pressure in Pa above which a brake counts as on.
+func brakeOn(p []float64) float64 {
+	return math.Max(0.5e5, 0.03*quantile(sorted(p), 0.99))
+}
+
+// masks finds where the rider brakes.
+func (w *work) masks() {
+	w.braking = make([]bool, w.n)
+	s := &w.r.Signals
+	v := w.pos.Speed
+	switch {
+	case s.FrontBrake != nil || s.RearBrake != nil:
+		for _, p := range [][]float64{s.FrontBrake, s.RearBrake} {
+			if p == nil {
+				continue
+			}
+			on := brakeOn(p)
+			for i, x := range p {
+				if x > on {
+					w.braking[i] = true
+				}
+			}
+		}
+	default:
+		k := w.samples(0.15)
+		for i := k; i < w.n-k; i++ {
+			if (v[i+k]-v[i-k])/(2*float64(k)*w.dt) < -3 {
+				w.braking[i] = true
+			}
+		}
+		w.cannot("brake pressure", "no brake pressure is logged", "log front brake pressure; braking is taken from deceleration beyond 3 m/s2")
+	}
+	widen(w.braking, w.samples(0.05), w.samples(0.15))
+}
+
+// lean finds the lean signal.
+func (w *work) lean() {
+	in := bike.LeanInput{DT: w.dt, Speed: w.pos.Speed, Kappa: w.pos.Kappa, PathLost: w.pos.Lost,
+		Channel: w.channel(recording.Lean), ChannelBad: w.bad(recording.Lean), RollRate: w.rollRate,
+		YawRate: w.yawRate, PitchRate: w.pitchRate, Scratch: &w.sc}
+	s := &w.r.Signals
+	s.Lean, s.LeanSE, w.r.Lean = bike.EstimateLean(in, w.b)
+	if in.Channel == nil {
+		why := "no lean channel is logged"
+		w.cannot("lean channel", why, "log lean, or live with "+w.r.Lean.Source+fmt.Sprintf(" (standard error %.1f deg)", w.r.Lean.SE*180/math.Pi))
+	}
+	w.roll = make([]float64, w.n)
+	tmp := make([]float64, w.n)
+	signal.LowPassInto(tmp, s.Lean, 4, w.rate, &w.sc)
+	signal.DerivativeInto(w.roll, tmp, w.dt)
+}
+
+// fixes are the GPS speeds as the receiver gave them, each once, delay removed,
+// counted from the first grid sample.
+func (w *work) fixes() (t, v []float64) {
+	c := w.rec.Channel(recording.GPSSpeed)
+	if c == nil {
+		return nil, nil
+	}
+	last := math.NaN()
+	repeat := c.Rate() > 25
+	for i, x := range c.Value {
+		if repeat && x == last {
+			continue
+		}
+		last = x
+		t = append(t, c.Time[i]-w.t0-w.pos.Latency)
+		v = append(v, x)
+	}
+	return t, v
+}
+
+// tyres identifies both tyres and settles ground speed.
+func (w *work) tyres() {
+	s := &w.r.Signals
+	in := bike.TyreInput{DT: w.dt, Lean: s.Lean, Front: w.front, Rear: w.rear, Scratch: &w.sc}
+	in.FixTime, in.FixSpeed = w.fixes()
+	in.Block = make([]int32, w.n)
+	long := int(30 / w.dt)
+	for i := range in.Block {
+		in.Block[i] = int32(i / long)
+	}
+	fb, rb := w.bad(recording.FrontSpeed), w.bad(recording.RearSpeed)
+
+	// The first judgement of the front wheel needs no tyre: it turns slower than
+	// the ground passes only with its brake on or in the air.
+	w.speed = append([]float64(nil), w.pos.Speed...)
+	w.airborne()
+	in.FrontFree = make([]bool, w.n)
+	for i := range in.FrontFree {
+		in.FrontFree[i] = !w.braking[i] && !s.Airborne[i] && (fb == nil || !fb[i])
+	}
+	fit, speed, more := bike.FitFront(in, w.b)
+	w.r.Tyres.Front = fit
+	w.frontFit = fit.Identified || (w.front != nil && fit.Circumference > 0 && fit.CircumferenceSE > 0)
+	w.frontRadius, w.frontCrown = fit.Circumference/(2*math.Pi), fit.Crown
+	if w.frontRadius == 0 {
+		w.frontRadius = w.b.FrontRadius()
+	}
+	switch {
+	case speed != nil && (w.frontFit || len(in.FixTime) < 100 || w.b.Front.Circumference == 0):
+		// Where the wheel is not to be believed the position's speed bridges.
+		w.bridgeSpeed(speed, fb)
+		w.speed = speed
+		w.airborne()
+		w.bridgeSpeed(speed, fb)
+	case w.front == nil:
+		w.cannot("ground speed from the front wheel", "no front wheel speed is logged", "log front wheel speed; GPS speed is used, and slip is coarse")
+	}
+	_ = more
+	w.accel = make([]float64, w.n)
+	tmp := make([]float64, w.n)
+	signal.LowPassInto(tmp, w.speed, 4, w.rate, &w.sc)
+	signal.DerivativeInto(w.accel, tmp, w.dt)
+
+	w.shifts()
+	in.RearFree = make([]bool, w.n)
+	for i := range in.RearFree {
+		in.RearFree[i] = !w.braking[i] && !s.Airborne[i] && !w.shifting[i] && (rb == nil || !rb[i]) && (fb == nil || !fb[i])
+	}
+	rear, drift, driftSE, samples, notes := bike.FitRear(in, w.b, w.speed)
+	t := &w.r.Tyres
+	t.Rear, t.Drift, t.DriftSE, t.Samples = rear, drift, driftSE, samples
+	t.Notes = append(t.Notes, notes...)
+	w.rearRadius, w.rearCrown = rear.Circumference/(2*math.Pi), rear.Crown
+	if w.rearRadius == 0 {
+		w.rearRadius = w.b.RearRadius()
+	}
+	if w.rearCrown == 0 {
+		w.rearCrown = 0.095
+		if w.rear != nil {
+			t.Notes = append(t.Notes, "no crown radius of the rear tyre is known: 95 mm taken")
+		}
+	}
+	for _, k := range []struct {
+		name string
+		fit  bike.TyreFit
+	}{{"front", t.Front}, {"rear", t.Rear}} {
+		if !k.fit.Identified {
+			w.cannot(k.name+" tyre from this run", k.fit.Why, "ride some laps upright and at full lean off the brakes, with GPS and both wheel speeds logged")
+		} else if file := map[string]float64{"front": w.b.Front.Circumference, "rear": w.b.Rear.Circumference}[k.name]; file > 0 {
+			if e := k.fit.Circumference/file - 1; math.Abs(e) > math.Max(0.004, 3*k.fit.CircumferenceSE/file) {
+				w.problem(recording.Warning, k.name+"_speed",
+					fmt.Sprintf("the %s circumference is %.3f m (+-%.3f), the channel was logged with %.3f m: %+.1f %%", k.name, k.fit.Circumference, 1.96*k.fit.CircumferenceSE, file, 100*e),
+					"slip is computed with the identified value; put it right in the logger and the bike file together")
+			}
+		}
+	}
+}
+
+// bridgeSpeed puts the position's speed where the front wheel is in the air,
+// locked or marked, joined to the wheel at both ends. Between the ends the
+// accelerometer, where there is one, carries the detail.
+func (w *work) bridgeSpeed(v []float64, bad []bool) {
+	m := make([]bool, w.n)
+	air := w.r.Signals.Airborne
+	for i := range m {
+		m[i] = air[i] || w.locked[i] || (bad != nil && bad[i])
+	}
+	for _, sp := range w.pos.Replaced {
+		for i := w.index(sp.From); i <= w.index(sp.To); i++ {
+			m[i] = true
+		}
+	}
+	join(m, w.samples(0.1))
+	stretches(m, func(a, b int) {
+		if a == 0 || b >= w.n {
+			for i := a; i < b; i++ {
+				v[i] = w.pos.Speed[i]
+			}
+			return
+		}
+		src := w.pos.Speed
+		span := float64(b-a) * w.dt
+		if w.accelX != nil && span < 3 {
+			// Integrate the accelerometer; its offset is what the ends demand.
+			va, vb := v[a-1], v[b]
+			sum := 0.0
+			for i := a; i <= b; i++ {
+				sum += 0.5 * (w.accelX[i] + w.accelX[i-1]) * w.dt
+			}
+			fix := (vb - va - sum) / float64(b-a+1)
+			x := va
+			for i := a; i < b; i++ {
+				x += 0.5*(w.accelX[i]+w.accelX[i-1])*w.dt + fix
+				v[i] = x
+			}
+			return
+		}
+		da, db := v[a-1]-src[a-1], v[b]-src[b]
+		for i := a; i < b; i++ {
+			f := float64(i-a+1) / float64(b-a+1)
+			v[i] = src[i] + da + f*(db-da)
+		}
+	})
+}
+
+// shifts marks clutch pulls and changes of ratio from 0.1 s before to 0.3 s after.
+func (w *work) shifts() {
+	w.shifting = make([]bool, w.n)
+	s := &w.r.Signals
+	if s.Clutch != nil {
+		for i, c := range s.Clutch {
+			if c > 0.2 {
+				w.shifting[i] = true
+			}
+		}
+	}
+	if g := w.steps(recording.Gear); g != nil {
+		for i := 1; i < w.n; i++ {
+			if g[i] != g[i-1] {
+				w.shifting[i] = true
+			}
+		}
+	} else if s.RPM != nil && w.rear != nil {
+		// A ratio that moves by a tenth in a quarter of a second is a shift.
+		k := w.samples(0.12)
+		for i := k; i < w.n-k; i++ {
+			if w.rear[i-k] > 5 && w.rear[i+k] > 5 && s.RPM[i-k] > 1000 {
+				q := s.RPM[i+k] / w.rear[i+k] * w.rear[i-k] / s.RPM[i-k]
+				if q > 1.06 || q < 0.945 {
+					w.shifting[i] = true
+				}
+			}
+		}
+	}
+	widen(w.shifting, w.samples(0.1), w.samples(0.3))
+}
+
+// slip computes slip of both wheels with lean-dependent radii.
+func (w *work) slip() {
+	s := &w.r.Signals
+	ones := func(logged float64, wheel []float64, r, crown float64) []float64 {
+		if wheel == nil || logged == 0 {
+			return nil
+		}
+		out := make([]float64, w.n)
+		tmp := make([]float64, w.n)
+		signal.LowPassInto(out, wheel, 8, w.rate, &w.sc)
+		signal.LowPassInto(tmp, w.speed, 8, w.rate, &w.sc)
+		k := 2 * math.Pi / logged
+		for i := range out {
+			out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i])
+		}
+		return out
+	}
+	s.RearSlip = ones(w.b.Rear.Circumference, w.rear, w.rearRadius, w.rearCrown)
+	s.FrontSlip = ones(w.b.Front.Circumference, w.front, w.frontRadius, w.frontCrown)
+	if s.RearSlip == nil {
+		why := "no rear wheel speed is logged"
+		if w.rear != nil {
+			why = "the bike file does not give the circumference that the rear wheel speed was logged with"
+		}
+		w.cannot("rear slip", why, "log rear wheel speed and give tyre.rear.circumference_m")
+	}
+	s.Accel = w.accel
+	w.leanBins()
+}
+
+// leanBins holds slip before and after correction by lean, off drive.
+func (w *work) leanBins() {
+	s := &w.r.Signals
+	if s.RearSlip == nil || w.front == nil {
+		return
+	}
+	const step = 10 * math.Pi / 180
+	bins := make([]bike.LeanBin, 14)
+	for k := range bins {
+		bins[k].From, bins[k].To = float64(k-7)*step, float64(k-6)*step
+	}
+	for i := 0; i < w.n; i += 5 {
+		if w.braking[i] || w.shifting[i] || s.Airborne[i] || w.speed[i] < 14 || math.Abs(w.accel[i]) > 1.5 {
+			continue
+		}
+		k := int(math.Floor(s.Lean[i]/step)) + 7
+		if k < 0 || k >= len(bins) || math.IsNaN(s.RearSlip[i]) {
+			continue
+		}
+		b := &bins[k]
+		b.N++
+		b.Before += w.rear[i]/w.front[i] - 1
+		b.After += s.RearSlip[i]
+	}
+	for _, b := range bins {
+		if b.N > 0 {
+			b.Before /= float64(b.N)
+			b.After /= float64(b.N)
+			w.r.Tyres.LeanBins = append(w.r.Tyres.LeanBins, b)
+		}
+	}
+}
+
+// gear finds the gear at every sample.
+func (w *work) gear() {
+	s := &w.r.Signals
+	w.ratioScale = 1
+	if g := w.steps(recording.Gear); g != nil {
+		s.Gear = bike.CleanGear(g, w.dt)
+		bad := w.bad(recording.Gear)
+		if bad == nil {
+			return
+		}
+		for i := range bad {
+			if bad[i] {
+				s.Gear[i] = 0
+			}
+		}
+		return
+	}
+	switch {
+	case s.RPM == nil:
+		w.cannot("gear", "no gear and no engine speed is logged", "log engine speed or gear")
+		return
+	case w.rear == nil:
+		w.cannot("gear", "no gear channel, and no rear wheel speed to tell it from", "log gear or rear wheel speed")
+		return
+	}
+	in := bike.GearInput{DT: w.dt, Rear: w.rear, Clutch: s.Clutch, RPM: make([]float64, w.n)}
+	for i, v := range s.RPM {
+		in.RPM[i] = v * math.Pi / 30
+	}
+	gear, scale, ok := bike.Gears(in, w.b)
+	if !ok {
+		why := "the ratios of the bike file do not explain engine and wheel speed"
+		if len(w.b.Drive.Gears) == 0 {
+			why = "no gear channel, and the bike file gives no ratios"
+		}
+		w.cannot("gear", why, "log gear, or put drive.gears, primary and sprockets right")
+		return
+	}
+	s.Gear, w.ratioScale, w.gearFromRatio = gear, scale, true
+	// The finer shift mask.
+	for i := range w.shifting {
+		w.shifting[i] = s.Clutch != nil && s.Clutch[i] > 0.2
+	}
+	for i := 1; i < w.n; i++ {
+		if gear[i] != gear[i-1] {
+			w.shifting[i] = true
+		}
+	}
+	widen(w.shifting, w.samples(0.1), w.samples(0.3))
+}
+
+// force is the force between rear tyre and road, brakes included.
+func (w *work) force() {
+	if w.b.Mass.Total == 0 || w.b.Air.DragArea == 0 {
+		w.cannot("force and torque", "mass or drag area is not in the bike file", "give mass.total_kg and air.drag_area_m2")
+		return
+	}
+	f := make([]float64, w.n)
+	for i := range f {
+		f[i] = w.b.RearForce(w.accel[i], w.speed[i], 0)
+	}
+	w.r.Signals.Force = f
+}
+
+// cutPasses cuts the phases of every lap through every turn.
+func (w *work) cutPasses() []Pass {
+	s := &w.r.Signals
+	sig := circuit.Signals{Lean: s.Lean, Grip: s.Grip, Brake: s.FrontBrake, Accel: s.Accel}
+	cut := circuit.Passes(w.r.Circuit, w.pos, w.r.Laps, sig)
+	out := make([]Pass, len(cut))
+	for i := range cut {
+		out[i].Pass = cut[i]
+	}
+	return out
+}

@@ -1,0 +1,292 @@
+package ride
+
+import (
+	"math"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+)
+
+// What makes a stretch of torque reduction an episode. Shares of torque; times
+// in seconds (common practice, see docs/method-ride.md).
+const (
+	cutOn      = 0.05 // begins above
+	cutOnHold  = 0.06 // for at least
+	cutOff     = 0.02 // ends below
+	cutOffHold = 0.10 // for at least
+	cutMerge   = 0.15 // shorter gaps are closed
+	cutLeast   = 0.08 // shorter ones are dropped
+)
+
+// gate holds the thresholds that turn a series into stretches.
+type gate struct{ on, onHold, off, offHold, merge, least float64 }
+
+var cutGate = gate{cutOn, cutOnHold, cutOff, cutOffHold, cutMerge, cutLeast}
+
+// cut gives the stretches [a, b) of x: from the first sample above on that stays
+// for onHold to the first below off that stays for offHold, joined and pruned.
+func (g gate) cut(x []float64, dt float64) [][2]int {
+	n := len(x)
+	hold := func(s float64) int { return max(1, int(math.Round(s/dt))) }
+	on, off := hold(g.onHold), hold(g.offHold)
+	var out [][2]int
+	for i := 0; i < n; i++ {
+		if !(x[i] > g.on) {
+			continue
+		}
+		j := i
+		for j < n && x[j] > g.on {
+			j++
+		}
+		if j-i < on {
+			i = j
+			continue
+		}
+		// The end: below off for offHold.
+		low := 0
+		e := j
+		for e < n {
+			if x[e] < g.off {
+				low++
+				if low >= off {
+					break
+				}
+			} else {
+				low = 0
+			}
+			e++
+		}
+		end := e - low
+		if e < n {
+			end = e - low + 1
+		}
+		if len(out) > 0 && float64(i-out[len(out)-1][1])*dt < g.merge {
+			out[len(out)-1][1] = end
+		} else {
+			out = append(out, [2]int{i, end})
+		}
+		i = end
+	}
+	kept := out[:0]
+	for _, s := range out {
+		if float64(s[1]-s[0])*dt >= g.least-1e-9 {
+			kept = append(kept, s)
+		}
+	}
+	return kept
+}
+
+// findCuts finds torque reductions that are neither the gearshift's nor the
+// limiter's: from the channel where there is one; else from what the rider
+// demands against what the plate delivers; else from the bike's acceleration
+// against what its engine gives at that grip and speed.
+func (w *work) findCuts() {
+	s := &w.r.Signals
+	switch {
+	case s.Cut != nil && quantile(sorted(s.Cut), 1) > 0.02:
+		s.CutSource = "cut channel"
+		bad := w.bad(recording.Cut)
+		w.addCuts(s.Cut, cutGate, bad, nil, recording.Cut)
+	case s.Throttle != nil && s.Grip != nil:
+		s.CutSource = "demand against plate"
+		s.Cut = w.plateCut()
+		bad := or(w.bad(recording.Throttle), w.bad(recording.Grip))
+		w.addCuts(s.Cut, gate{plateOn, 0.06, plateOff, 0.06, cutMerge, cutLeast}, bad, nil, recording.Throttle, recording.Grip)
+	case s.Grip != nil && s.RPM != nil && s.Gear != nil:
+		s.CutSource = "signature"
+		cut, accept := w.signatureCut()
+		s.Cut = cut
+		if cut == nil {
+			s.CutSource = ""
+			return
+		}
+		w.addCuts(cut, gate{0.06, 0.06, 0.03, 0.06, 0.15, 0.15}, nil, accept, recording.Grip, recording.RPM)
+		w.cannot("small cuts", "neither a cut channel nor the throttle plate is logged: cuts under about 6 % or 0.15 s are not seen, and what is seen is suspected only", "log the cut or the throttle plate")
+	default:
+		w.cannot("cuts", "they need a cut channel, or grip with throttle, or grip with engine speed and gear", "log throttle beside grip")
+	}
+}
+
+const (
+	plateOn  = 0.045
+	plateOff = 0.02
+)
+
+func or(a, b []bool) []bool {
+	switch {
+	case a == nil:
+		return b
+	case b == nil:
+		return a
+	}
+	out := make([]bool, len(a))
+	for i := range a {
+		out[i] = a[i] || b[i]
+	}
+	return out
+}
+
+// addCuts makes episodes of a cut series.
+func (w *work) addCuts(c []float64, g gate, bad []bool, accept func(a, b int) bool, names ...string) {
+	s := &w.r.Signals
+	owner := w.otherOwners()
+	lim := w.b.Drive.LimiterRPM
+	x := make([]float64, w.n)
+	for i := range x {
+		if bad != nil && bad[i] || owner[i] {
+			continue
+		}
+		x[i] = c[i]
+	}
+	for _, st := range g.cut(x, w.dt) {
+		a, b := st[0], min(st[1], w.n-1)
+		if accept != nil && !accept(a, b) {
+			continue
+		}
+		e := Episode{Kind: Cut, Start: w.time(a), End: w.time(b), Inferred: s.CutSource != "cut channel"}
+		var sum float64
+		limited := 0
+		for i := a; i < b; i++ {
+			e.Peak = math.Max(e.Peak, x[i])
+			sum += x[i]
+			if lim > 0 && s.RPM != nil && s.RPM[i] > lim-150 {
+				limited++
+			}
+		}
+		if limited*2 > b-a {
+			continue // the limiter's
+		}
+		e.Mean = sum / float64(max(1, b-a))
+		e.Marked = w.marked(span(e), names...)
+		w.r.Episodes = append(w.r.Episodes, e)
+	}
+}
+
+func span(e Episode) recording.Span { return recording.Span{From: e.Start, To: e.End} }
+
+// otherOwners marks where a cut belongs to the gearshift: from just before an
+// upshift to just after, and while the clutch is pulled.
+func (w *work) otherOwners() []bool {
+	s := &w.r.Signals
+	m := make([]bool, w.n)
+	if s.Gear != nil {
+		for i := 1; i < w.n; i++ {
+			if s.Gear[i] > s.Gear[i-1] && s.Gear[i-1] != 0 {
+				for j := max(0, i-w.samples(0.09)); j < min(w.n, i+w.samples(0.09)); j++ {
+					m[j] = true
+				}
+			}
+		}
+	}
+	if s.Clutch != nil {
+		for i, c := range s.Clutch {
+			if c > 0.5 {
+				m[i] = true
+			}
+		}
+	}
+	return m
+}
+
+// plateCut is 1 - plate/(map of grip): the map is learnt from the run as the
+// upper part of plate over grip, by gear and grip, and the lag of the plate by
+// the least scatter of its rate against the grip's.
+func (w *work) plateCut() []float64 {
+	s := &w.r.Signals
+	grip, plate := make([]float64, w.n), make([]float64, w.n)
+	signal.LowPassInto(grip, s.Grip, 12, w.rate, &w.sc)
+	signal.LowPassInto(plate, s.Throttle, 12, w.rate, &w.sc)
+	// Lag of plate behind grip.
+	best, lag := math.Inf(1), 0
+	quiet := func(i int) bool {
+		return grip[i] > 0.05 && !w.shifting[i] && !w.braking[i]
+	}
+	for k := 0; k <= w.samples(0.12); k++ {
+		var d []float64
+		for i := k + 1; i < w.n-1; i += 3 {
+			if !quiet(i) || math.Abs(grip[i-k+1-min(1, k)]-grip[max(0, i-k-1)]) < 0.004 {
+				continue
+			}
+			d = append(d, math.Abs((plate[i+1]-plate[i-1])-(grip[i-k+1-min(1, k)+min(1, k)]-grip[max(0, i-k-1)])))
+		}
+		if len(d) < 50 {
+			break
+		}
+		sortFloats(d)
+		if m := quantile(d, 0.5); m < best {
+			best, lag = m, k
+		}
+	}
+	demand := func(i int) float64 { return grip[max(0, i-lag)] }
+	// The map: plate over grip by gear and bin of grip.
+	const bins = 20
+	var cells [10][bins + 1][]float64
+	for i := 0; i < w.n; i += 2 {
+		g := demand(i)
+		if g < 0.03 || w.shifting[i] || s.Airborne[i] {
+			continue
+		}
+		k := 0
+		if s.Gear != nil {
+			k = int(s.Gear[i])
+		}
+		if k > 8 {
+			continue
+		}
+		j := min(bins, int(g*bins))
+		cells[k][j] = append(cells[k][j], plate[i]/g)
+		cells[9][j] = append(cells[9][j], plate[i]/g)
+	}
+	var curve [10][bins + 1]float64
+	for k := range cells {
+		for j := range cells[k] {
+			curve[k][j] = math.NaN()
+			if c := cells[k][j]; len(c) >= 40 {
+				sortFloats(c)
+				curve[k][j] = quantile(c, 0.8)
+			}
+		}
+	}
+	at := func(k, j int) float64 {
+		if v := curve[k][j]; !math.IsNaN(v) && k < 9 {
+			// A gear whose every pass is cut must not hide it: the gears agree on the
+			// map unless a cap per gear holds them down at the top.
+			if all := curve[9][j]; !math.IsNaN(all) && v < all && j < bins-4 {
+				return all
+			}
+			return v
+		}
+		if v := curve[9][j]; !math.IsNaN(v) {
+			return v
+		}
+		for d := 1; d <= bins; d++ {
+			for _, m := range [2]int{j - d, j + d} {
+				if m >= 0 && m <= bins && !math.IsNaN(curve[9][m]) {
+					return curve[9][m]
+				}
+			}
+		}
+		return 1
+	}
+	out := make([]float64, w.n)
+	for i := range out {
+		g := demand(i)
+		if g < 0.04 {
+			continue
+		}
+		k := 0
+		if s.Gear != nil {
+			k = min(8, int(s.Gear[i]))
+		}
+		u := g*bins - 0.5
+		j := int(math.Max(0, math.Floor(u)))
+		f := math.Max(0, math.Min(1, u-float64(j)))
+		j1 := min(bins, j+1)
+		j = min(bins, j)
+		want := g * (at(k, j)*(1-f) + at(k, j1)*f)
+		if want > 0.02 {
+			out[i] = math.Max(0, math.Min(1, 1-plate[i]/want))
+		}
+	}
+	return out
+}

@@ -1,0 +1,121 @@
+package ride
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/signal"
+)
+
+// Bands of what shakes a motorcycle, in 1/s (common practice; weave and wobble
+// as in the literature on single-track stability).
+var (
+	hopBand     = [2]float64{8, 14}
+	chatterBand = [2]float64{15, 25}
+	weaveBand   = [2]float64{1.5, 4.5}
+	wobbleBand  = [2]float64{5, 11}
+)
+
+// findHop looks for hop (8 to 14 1/s) and chatter (15 to 25 1/s) of the rear: the
+// running root mean square of shock velocity, or else of rear wheel
+// acceleration, beyond three times what this run usually shows.
+func (w *work) findHop() {
+	s := &w.r.Signals
+	x := make([]float64, w.n)
+	name, floor := "shock", 0.03 // m/s
+	switch {
+	case s.Shock != nil:
+		signal.DerivativeInto(x, s.Shock, w.dt)
+	case w.rear != nil:
+		signal.DerivativeInto(x, w.rear, w.dt)
+		name, floor = "rear_speed", 4.0 // m/s2
+	default:
+		w.cannot("hop and chatter", "neither shock travel nor rear wheel speed is logged", "log shock travel at 100 samples a second or more")
+		return
+	}
+	if c := w.rec.Channel(name); c.Rate() < 2.2*hopBand[1] {
+		w.cannot("hop and chatter", fmt.Sprintf("%s is logged at %.0f samples a second; %.0f are needed", name, c.Rate(), 2.2*hopBand[1]), "log it faster")
+		return
+	}
+	w.hop = make([]float64, w.n)
+	tmp := make([]float64, w.n)
+	signal.BandRMSInto(w.hop, tmp, x, hopBand[0], hopBand[1], 0.3, w.rate, &w.sc)
+	bands := [][]float64{w.hop}
+	if w.rec.Channel(name).Rate() >= 2.2*chatterBand[1] {
+		c := make([]float64, w.n)
+		signal.BandRMSInto(c, tmp, x, chatterBand[0], math.Min(chatterBand[1], 0.44*w.rate), 0.3, w.rate, &w.sc)
+		bands = append(bands, c)
+	}
+	for k, b := range bands {
+		var usual []float64
+		for i := 0; i < w.n; i += 7 {
+			if w.speed[i] > 10 {
+				usual = append(usual, b[i])
+			}
+		}
+		sortFloats(usual)
+		limit := math.Max(floor, 3*quantile(usual, 0.5))
+		m := make([]bool, w.n)
+		for i := range m {
+			m[i] = b[i] > limit && w.speed[i] > 8
+		}
+		join(m, w.samples(0.15))
+		drop(m, w.samples(0.25))
+		kind := []string{"hop", "chatter"}[k]
+		stretches(m, func(a, z int) {
+			e := Episode{Kind: Hop, Start: w.time(a), End: w.time(z), Inferred: true, Band: kind}
+			for i := a; i < z; i++ {
+				e.Peak = math.Max(e.Peak, b[i])
+				e.Mean += b[i] / float64(z-a)
+			}
+			if k == 1 && w.covered(Hop, e) {
+				return
+			}
+			e.Marked = w.marked(span(e), name)
+			w.r.Episodes = append(w.r.Episodes, e)
+		})
+	}
+}
+
+// covered tells whether an episode of the kind overlaps e already.
+func (w *work) covered(k Kind, e Episode) bool {
+	for _, o := range w.r.Episodes {
+		if o.Kind == k && o.Start < e.End && e.Start < o.End {
+			return true
+		}
+	}
+	return false
+}
+
+// findShakes looks for weave and wobble in the yaw rate.
+func (w *work) findShakes() {
+	if w.yawRate == nil {
+		w.cannot("weave and wobble", "no yaw rate is logged", "log yaw rate at 50 samples a second or more")
+		return
+	}
+	c := w.rec.Channel("yaw_rate")
+	b, tmp := make([]float64, w.n), make([]float64, w.n)
+	const deg = math.Pi / 180
+	look := func(kind Kind, band [2]float64, level float64, ok func(i int) bool) {
+		if c.Rate() < 2.5*band[1] {
+			return
+		}
+		signal.BandRMSInto(b, tmp, w.yawRate, band[0], band[1], 0.5, w.rate, &w.sc)
+		m := make([]bool, w.n)
+		for i := range m {
+			m[i] = b[i] > level && ok(i)
+		}
+		join(m, w.samples(0.2))
+		drop(m, w.samples(0.4))
+		stretches(m, func(a, z int) {
+			e := Episode{Kind: kind, Start: w.time(a), End: w.time(z), Inferred: true}
+			for i := a; i < z; i++ {
+				e.Peak = math.Max(e.Peak, b[i])
+			}
+			w.r.Episodes = append(w.r.Episodes, e)
+		})
+	}
+	lean := w.r.Signals.Lean
+	look(Wobble, wobbleBand, 8*deg, func(i int) bool { return w.speed[i] > 8 })
+	look(Weave, weaveBand, 5*deg, func(i int) bool { return w.speed[i] > 40 && math.Abs(lean[i]) < 20*deg })
+}

@@ -1,0 +1,279 @@
+package ride
+
+import (
+	"math"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+)
+
+// work is one analysis on its way: the recording laid on the grid of position,
+// and what has been found so far.
+type work struct {
+	rec *recording.Recording
+	b   *bike.Bike
+	opt Options
+	loc *circuit.Located
+	pos *circuit.Position
+	r   *Ride
+
+	n        int
+	t0       float64
+	dt, rate float64
+	sc       signal.Scratch
+
+	front, rear      []float64 // m/s as logged
+	rollRate         []float64
+	pitchRate        []float64
+	yawRate          []float64
+	accelX           []float64
+	speed            []float64 // m/s over ground, wheel corrected, bridged
+	accel            []float64 // m/s2 of speed, 4 Hz
+	roll             []float64 // rad/s of lean, 4 Hz
+	ratioScale       float64
+	rearRadius       float64 // m, upright, identified or from the file
+	rearCrown        float64
+	frontRadius      float64
+	frontCrown       float64
+	frontFit         bool
+	gearFromRatio    bool
+	gripClosed, full float64 // grip as logged closed, and its top
+	shifting         []bool  // about a shift: 0.1 s before to 0.3 s after
+	braking          []bool
+	inAir, locked    []bool // as the front wheel shows it
+	lap              []int32
+	hop              []float64
+	lapSlots         map[int]string
+	blips            []blipWork
+}
+
+// usable lists the marks that make samples unfit to be read as they stand.
+var unfit = []recording.MarkKind{recording.Stuck, recording.Spike, recording.OutOfRange, recording.Saturated, recording.Gap, recording.Dropout}
+
+// channel lays a channel on the grid, linear between samples; nil if absent.
+func (w *work) channel(name string) []float64 {
+	c := w.rec.Channel(name)
+	if c == nil || len(c.Time) < 2 {
+		return nil
+	}
+	return signal.Resample(c.Time, c.Value, w.t0, w.dt, w.n)
+}
+
+// steps lays a channel that steps on the grid; nil if absent.
+func (w *work) steps(name string) []float64 {
+	c := w.rec.Channel(name)
+	if c == nil || len(c.Time) < 2 {
+		return nil
+	}
+	return signal.Hold(c.Time, c.Value, w.t0, w.dt, w.n)
+}
+
+// bad marks the grid where a channel is not to be read: health marks and holes
+// between its samples. nil where there is nothing of the kind.
+func (w *work) bad(name string) []bool {
+	c := w.rec.Channel(name)
+	if c == nil {
+		return nil
+	}
+	var out []bool
+	set := func(s recording.Span) {
+		if out == nil {
+			out = make([]bool, w.n)
+		}
+		a, b := w.index(s.From), w.index(s.To)
+		for i := a; i <= b; i++ {
+			out[i] = true
+		}
+	}
+	for _, m := range c.Marks {
+		for _, k := range unfit {
+			if m.Kind == k {
+				set(m.Span)
+			}
+		}
+	}
+	hole := 0.25
+	if r := c.Rate(); r > 0 {
+		hole = math.Max(hole, 4/r)
+	}
+	for i := 1; i < len(c.Time); i++ {
+		if c.Time[i]-c.Time[i-1] > hole {
+			set(recording.Span{From: c.Time[i-1], To: c.Time[i]})
+		}
+	}
+	return out
+}
+
+// index is the grid sample nearest to t, held at the ends.
+func (w *work) index(t float64) int {
+	i := int(math.Round((t - w.t0) / w.dt))
+	return max(0, min(w.n-1, i))
+}
+
+func (w *work) time(i int) float64 { return w.t0 + float64(i)*w.dt }
+
+// samples is a duration in samples, at least one.
+func (w *work) samples(s float64) int { return max(1, int(math.Round(s/w.dt))) }
+
+func (w *work) cannot(what, why, mend string) {
+	for _, c := range w.r.Cannot {
+		if c.What == what {
+			return
+		}
+	}
+	w.r.Cannot = append(w.r.Cannot, Cannot{what, why, mend})
+}
+
+func (w *work) problem(sev recording.Severity, channel, text, mend string) {
+	w.r.Problems = append(w.r.Problems, recording.Problem{Severity: sev, Channel: channel, Text: text, Mend: mend})
+}
+
+// marked tells in words which health marks of the named channels touch a span.
+func (w *work) marked(s recording.Span, names ...string) string {
+	text := ""
+	for _, n := range names {
+		c := w.rec.Channel(n)
+		if c == nil {
+			continue
+		}
+		for _, m := range c.Marks {
+			if m.To < s.From || m.From > s.To {
+				continue
+			}
+			if text != "" {
+				text += "; "
+			}
+			text += n + ": " + string(m.Kind)
+			break
+		}
+	}
+	for _, m := range w.rec.Clock {
+		if m.To >= s.From && m.From <= s.To {
+			if text != "" {
+				text += "; "
+			}
+			text += "clock: " + string(m.Kind)
+		}
+	}
+	return text
+}
+
+// load lays every channel that is needed on the grid and puts zeros right.
+func (w *work) load() {
+	s := &w.r.Signals
+	w.front = w.channel(recording.FrontSpeed)
+	w.rear = w.channel(recording.RearSpeed)
+	w.rollRate = w.channel(recording.RollRate)
+	w.pitchRate = w.channel(recording.PitchRate)
+	w.yawRate = w.channel(recording.YawRate)
+	w.accelX = w.channel(recording.AccelX)
+	s.RPM = w.channel(recording.RPM)
+	for i := range s.RPM {
+		s.RPM[i] *= 30 / math.Pi
+	}
+	s.Grip = w.channel(recording.Grip)
+	s.Throttle = w.channel(recording.Throttle)
+	s.Cut = w.channel(recording.Cut)
+	s.FrontBrake = w.channel(recording.FrontBrake)
+	s.RearBrake = w.channel(recording.RearBrake)
+	s.Clutch = w.channel(recording.Clutch)
+	s.Fork = w.channel(recording.Fork)
+	s.Shock = w.channel(recording.Shock)
+	if slot := w.steps(recording.Slot); slot != nil {
+		s.Slot = make([]int8, w.n)
+		for i, v := range slot {
+			s.Slot[i] = int8(math.Round(v))
+		}
+	}
+	// Zeros as a run shows them: the closed grip and brakes at rest.
+	for _, g := range [][]float64{s.Grip, s.Throttle, s.Cut, s.Clutch} {
+		if g == nil {
+			continue
+		}
+		q := sorted(g)
+		zero := quantile(q, 0.02)
+		top := quantile(q, 0.999)
+		if zero > 0 && zero < 0.15 && top > zero+0.3 {
+			for i := range g {
+				g[i] = math.Max(0, g[i]-zero)
+			}
+		}
+	}
+	if s.Grip != nil {
+		w.full = quantile(sorted(s.Grip), 0.995)
+	}
+	for _, p := range [][]float64{s.FrontBrake, s.RearBrake} {
+		if p == nil {
+			continue
+		}
+		// The rest level is the commonest low value, not the least: noise goes both ways.
+		q := sorted(p)
+		top := quantile(q, 0.99)
+		zero := quantile(q, 0.25)
+		if math.Abs(zero) < 0.1*math.Max(top, 1) {
+			for i := range p {
+				p[i] -= zero
+			}
+		}
+	}
+}
+
+// sorted is a sorted thinning of x, enough for quantiles.
+func sorted(x []float64) []float64 {
+	step := 1 + len(x)/6000
+	out := make([]float64, 0, len(x)/step+1)
+	for i := 0; i < len(x); i += step {
+		if !math.IsNaN(x[i]) {
+			out = append(out, x[i])
+		}
+	}
+	sortFloats(out)
+	return out
+}
+
+// quantile of a sorted series.
+func quantile(q []float64, p float64) float64 {
+	if len(q) == 0 {
+		return math.NaN()
+	}
+	return q[int(p*float64(len(q)-1)+0.5)]
+}
+
+// widen grows every true stretch by samples before and after it.
+func widen(m []bool, before, after int) {
+	n := len(m)
+	next := n + before + 1 // nearest true sample at or after i
+	ahead := make([]int32, n)
+	for i := n - 1; i >= 0; i-- {
+		if m[i] {
+			next = i
+		}
+		ahead[i] = int32(next - i)
+	}
+	last := -after - 1
+	for i := range m {
+		if ahead[i] == 0 {
+			last = i
+		}
+		if i-last <= after || int(ahead[i]) <= before {
+			m[i] = true
+		}
+	}
+}
+
+// stretches calls f with every run [a, b) of true samples.
+func stretches(m []bool, f func(a, b int)) {
+	for i := 0; i < len(m); i++ {
+		if !m[i] {
+			continue
+		}
+		j := i
+		for j < len(m) && m[j] {
+			j++
+		}
+		f(i, j)
+		i = j
+	}
+}

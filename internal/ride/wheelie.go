@@ -1,0 +1,173 @@
+package ride
+
+import (
+	"math"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/signal"
+)
+
+// airborne finds where the front wheel has left the ground and where it is
+// locked: in both its speed changes in a way that the bike's does not. It sets
+// Signals.Airborne (widened: what to leave out) and w.inAir, w.locked (as the
+// wheel shows it).
+func (w *work) airborne() {
+	s := &w.r.Signals
+	s.Airborne = make([]bool, w.n)
+	w.inAir, w.locked = make([]bool, w.n), make([]bool, w.n)
+	if w.front == nil {
+		w.cannot("wheel lift and front lock", "no front wheel speed is logged", "log front wheel speed")
+		return
+	}
+	vf, df := make([]float64, w.n), make([]float64, w.n)
+	signal.LowPassInto(vf, w.front, 8, w.rate, &w.sc)
+	signal.DerivativeInto(df, vf, w.dt)
+	ax := vf // its memory is free now
+	ref := "accelerometer"
+	switch {
+	case w.accelX != nil:
+		signal.LowPassInto(ax, w.accelX, 8, w.rate, &w.sc)
+	case w.rear != nil:
+		// The driven wheel's acceleration, slip and all, stands in.
+		tmp := make([]float64, w.n)
+		signal.LowPassInto(tmp, w.rear, 6, w.rate, &w.sc)
+		signal.DerivativeInto(ax, tmp, w.dt)
+		ref = "rear wheel"
+	default:
+		tmp := make([]float64, w.n)
+		signal.LowPassInto(tmp, w.pos.Speed, 2, w.rate, &w.sc)
+		signal.DerivativeInto(ax, tmp, w.dt)
+		ref = "GPS speed"
+	}
+	// The wheel falls behind the bike by this much: brake drag and air slow a
+	// wheel in the air by 1 to 3 m/s2 while the bike goes on accelerating.
+	behind := 3.0
+	if ref != "accelerometer" {
+		behind = 4.5
+	}
+	bad := w.bad("front_speed")
+	brakes := w.r.Signals.FrontBrake
+	for i := range df {
+		if w.pos.Speed[i] < 6 || (bad != nil && bad[i]) {
+			continue
+		}
+		if ax[i] > 1.5 && df[i] < ax[i]-behind && df[i] < 0.8 && !w.braking[i] && (s.Grip == nil || s.Grip[i] > 0.1) {
+			w.inAir[i] = true
+		}
+		if w.braking[i] && (brakes == nil || brakes[i] > 2e5) && df[i] < ax[i]-12 && df[i] < -15 {
+			w.locked[i] = true
+		}
+	}
+	join(w.inAir, w.samples(0.12))
+	drop(w.inAir, w.samples(0.07))
+	join(w.locked, w.samples(0.08))
+	copy(s.Airborne, w.inAir)
+	widen(s.Airborne, w.samples(0.1), w.samples(0.25))
+}
+
+// join closes holes shorter than k samples; drop takes away stretches shorter
+// than k.
+func join(m []bool, k int) {
+	last := -1
+	for i := range m {
+		if !m[i] {
+			continue
+		}
+		if last >= 0 && i-last > 1 && i-last <= k {
+			for j := last + 1; j < i; j++ {
+				m[j] = true
+			}
+		}
+		last = i
+	}
+}
+
+func drop(m []bool, k int) {
+	stretches(m, func(a, b int) {
+		if b-a < k {
+			for i := a; i < b; i++ {
+				m[i] = false
+			}
+		}
+	})
+}
+
+// findWheelies makes episodes of the front wheel in the air.
+func (w *work) findWheelies() {
+	if w.front == nil {
+		return
+	}
+	stretches(w.inAir, func(a, b int) {
+		e := Episode{Kind: Wheelie, Start: w.time(a), End: w.time(b), Inferred: true}
+		w.r.Episodes = append(w.r.Episodes, e)
+	})
+}
+
+// findRearLift looks for the rear wheel leaving the ground under the front
+// brake: at a deceleration near the machine's limit, with the shock at its top,
+// or the nose pitching down.
+func (w *work) findRearLift() {
+	s := &w.r.Signals
+	limit := w.b.LiftLimit()
+	if math.IsNaN(limit) {
+		limit = 11
+	}
+	if s.Shock == nil && w.pitchRate == nil {
+		w.cannot("rear lift", "neither shock travel nor pitch rate is logged", "log shock travel")
+		return
+	}
+	m := make([]bool, w.n)
+	if s.Shock != nil {
+		top := quantile(sorted(s.Shock), 0.002)
+		for i := range m {
+			m[i] = w.braking[i] && w.accel[i] < -0.72*limit && s.Shock[i] < top+1.0e-3 && w.speed[i] > 8
+		}
+	} else {
+		// Nose-down pitch beyond what dive explains: integrate over the stop.
+		p := make([]float64, w.n)
+		signal.LowPassInto(p, w.pitchRate, 6, w.rate, &w.sc)
+		for i := range m {
+			m[i] = w.braking[i] && w.accel[i] < -0.85*limit && p[i] > 0.12
+		}
+	}
+	join(m, w.samples(0.1))
+	drop(m, w.samples(0.06))
+	stretches(m, func(a, b int) {
+		w.r.Episodes = append(w.r.Episodes, Episode{Kind: RearLift, Start: w.time(a), End: w.time(b), Inferred: true})
+	})
+}
+
+// findLocks makes episodes of a front wheel that the brake has nearly or wholly
+// stopped: front slip below -12 % for 60 ms.
+func (w *work) findLocks() {
+	s := &w.r.Signals
+	if w.front == nil {
+		return
+	}
+	slip := s.FrontSlip
+	if slip == nil {
+		slip = make([]float64, w.n)
+		for i := range slip {
+			slip[i] = bike.Slip(w.front[i], 1, w.speed[i])
+		}
+	}
+	m := make([]bool, w.n)
+	for i := range m {
+		m[i] = w.braking[i] && slip[i] < -0.10 && w.speed[i] > 6 && !s.Airborne[i]
+	}
+	join(m, w.samples(0.1))
+	drop(m, w.samples(0.05))
+	stretches(m, func(a, b int) {
+		e := Episode{Kind: Lock, Start: w.time(a), End: w.time(b), Inferred: true}
+		var sum float64
+		for i := a; i < b; i++ {
+			e.Peak = math.Min(e.Peak, slip[i])
+			sum += slip[i]
+		}
+		e.Mean = sum / float64(b-a)
+		if e.Peak > -0.12 {
+			return
+		}
+		w.r.Episodes = append(w.r.Episodes, e)
+	})
+}
