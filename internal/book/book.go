@@ -72,7 +72,9 @@ type Run struct {
 	Tyre     string
 	Weather  string
 	Note     string
-	Struck   bool // taken out of lists by a mark; nothing is lost
+	Laps     int     // timed laps
+	Best     float64 // s, best timed lap, 0 if there is none
+	Struck   bool    // taken out of lists by a mark; nothing is lost
 	Problems []recording.Problem
 }
 

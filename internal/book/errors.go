@@ -22,9 +22,10 @@ type Error struct {
 	File   string // "" where there is none
 	Line   int    // from 1; 0 where there is none
 	Column int
-	Text   string // what was found, lower case, no full stop
-	Mend   string // what to do
-	Err    error  // cause, may be nil
+	Text   string   // what was found, lower case, no full stop
+	Mend   string   // what to do
+	Err    error    // cause, may be nil
+	More   []string // further things wrong in the same file, each with its place
 }
 
 // Where gives file, line and column as "file:line:column", as far as known.
@@ -57,6 +58,9 @@ func (e *Error) Error() string {
 	}
 	if e.Mend != "" {
 		s += "\n  mend: " + e.Mend
+	}
+	for _, m := range e.More {
+		s += "\n" + m
 	}
 	return s
 }

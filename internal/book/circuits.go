@@ -1,0 +1,182 @@
+package book
+
+import (
+	"bytes"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"cornerwright/internal/circuit"
+)
+
+// pack and unpack keep computed values: gob, which holds NaN and forgives new
+// fields, in a zstd frame.
+func (b *Book) pack(v any) ([]byte, error) {
+	var buf bytes.Buffer
+	if err := gob.NewEncoder(&buf).Encode(v); err != nil {
+		return nil, err
+	}
+	return b.enc.EncodeAll(buf.Bytes(), nil), nil
+}
+
+func (b *Book) unpack(data []byte, v any) error {
+	raw, err := b.dec.DecodeAll(data, nil)
+	if err != nil {
+		return err
+	}
+	return gob.NewDecoder(bytes.NewReader(raw)).Decode(v)
+}
+
+// AddCircuit edits a learnt circuit by hand: gate, names and numbers of turns.
+// The file names the circuit; name is the file's name, for messages. A circuit
+// that no run has taught yet is kept as edits and applied when a run is added
+// with --circuit and its name.
+func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
+	e, err := circuit.ParseFile(name, toml)
+	if err != nil {
+		var fe *circuit.FileError
+		if errors.As(err, &fe) {
+			return CircuitRecord{}, &Error{Kind: ErrInvalid, File: fe.File, Line: fe.Line, Column: fe.Column, Text: fe.Text, Mend: fe.Mend}
+		}
+		return CircuitRecord{}, asInvalid(err)
+	}
+	if e.Name == "" {
+		return CircuitRecord{}, &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "the file does not name its circuit", Mend: `put name = "..." on top`}
+	}
+	b.adding.Lock()
+	defer b.adding.Unlock()
+	old, _, err := b.circuitLine(e.Name)
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return CircuitRecord{}, err
+	}
+	c := &circuit.Circuit{Name: e.Name}
+	if old != nil {
+		c = old
+		turns := append([]circuit.Turn(nil), c.Turns...)
+		copied := *c
+		copied.Turns = turns
+		c = &copied
+		if len(c.Turns) > 0 {
+			if err := c.Apply(e); err != nil {
+				return CircuitRecord{}, &Error{Kind: ErrInvalid, File: name, Err: err, Mend: "compare the places with: cornerwright turns last"}
+			}
+		}
+	}
+	if err := b.tx(func(t *tx) error {
+		return t.saveCircuit(c, "file "+filepath.Base(name), toml)
+	}); err != nil {
+		return CircuitRecord{}, err
+	}
+	b.rides.clear()
+	return b.circuitRecord(e.Name)
+}
+
+// saveCircuit stores a new version of a circuit.
+func (t *tx) saveCircuit(c *circuit.Circuit, origin string, source []byte) error {
+	var version int
+	var old []byte
+	err := t.QueryRow(`SELECT coalesce(max(version), 0) FROM circuit WHERE name = ?`, c.Name).Scan(&version)
+	if err != nil {
+		return err
+	}
+	if version > 0 && source == nil {
+		if err := t.QueryRow(`SELECT source FROM circuit WHERE name = ? AND version = ?`, c.Name, version).Scan(&old); err != nil {
+			return err
+		}
+		source = old
+	}
+	c.Version = version + 1
+	data, err := t.b.pack(c)
+	if err != nil {
+		return err
+	}
+	if err := t.exec(`INSERT INTO circuit VALUES (?,?,?,?,?,?,?,?,?,?)`, c.Name, c.Version, origin, len(c.Turns), c.Line.Length,
+		c.Frame.Lat, c.Frame.Lon, data, source, t.at); err != nil {
+		return err
+	}
+	return t.event(Event{Kind: "circuit", Ref: c.Name})
+}
+
+const circuitSelect = `SELECT name, version, origin, turns, length, added FROM circuit c
+	WHERE version = (SELECT max(version) FROM circuit WHERE name = c.name)`
+
+func scanCircuit(s scanner) (CircuitRecord, error) {
+	var r CircuitRecord
+	var at int64
+	err := s.Scan(&r.Name, &r.Version, &r.Origin, &r.Turns, &r.Length, &at)
+	r.Added = instant(at)
+	return r, err
+}
+
+// Circuits lists the circuits by name.
+func (b *Book) Circuits() ([]CircuitRecord, error) {
+	var out []CircuitRecord
+	err := each(b.r, func(s scanner) error {
+		r, err := scanCircuit(s)
+		out = append(out, r)
+		return err
+	}, circuitSelect+` ORDER BY name`)
+	return out, b.ioError(err)
+}
+
+func (b *Book) circuitRecord(name string) (CircuitRecord, error) {
+	r, err := scanCircuit(b.r.QueryRow(circuitSelect+` AND name = ?`, name))
+	return r, b.ioError(err)
+}
+
+// Circuit returns a circuit by name, in any case, or an unmistakable beginning
+// of it, with its reference line.
+func (b *Book) Circuit(name string) (*circuit.Circuit, error) {
+	c, _, err := b.circuitLine(name)
+	return c, err
+}
+
+// circuitLine returns the circuit and the source of its edits, if any.
+func (b *Book) circuitLine(name string) (*circuit.Circuit, []byte, error) {
+	all, err := b.Circuits()
+	if err != nil {
+		return nil, nil, err
+	}
+	var names []string
+	for _, r := range all {
+		names = append(names, r.Name)
+	}
+	i, err := pick("circuit", name, names, "add a run: the circuit is learnt from it")
+	if err != nil {
+		return nil, nil, err
+	}
+	return b.circuitAt(all[i].Name, all[i].Version)
+}
+
+func (b *Book) circuitAt(name string, version int) (*circuit.Circuit, []byte, error) {
+	var data, src []byte
+	if err := b.r.QueryRow(`SELECT line, source FROM circuit WHERE name = ? AND version = ?`, name, version).Scan(&data, &src); err != nil {
+		return nil, nil, b.ioError(err)
+	}
+	var c circuit.Circuit
+	if err := b.unpack(data, &c); err != nil {
+		return nil, nil, damaged(fmt.Sprintf("version %d of the circuit %s cannot be read", version, name), err)
+	}
+	return &c, src, nil
+}
+
+// knownCircuits are the newest lines of all circuits that have one.
+func (b *Book) knownCircuits() ([]*circuit.Circuit, error) {
+	all, err := b.Circuits()
+	if err != nil {
+		return nil, err
+	}
+	var out []*circuit.Circuit
+	for _, r := range all {
+		if r.Length == 0 {
+			continue // edits only, not taught yet
+		}
+		c, _, err := b.circuitAt(r.Name, r.Version)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}

@@ -1,0 +1,82 @@
+package book
+
+import (
+	"context"
+	"fmt"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/ride"
+	"cornerwright/internal/setting"
+)
+
+// scene gathers what debrief and rehearsal need of a run.
+func (b *Book) scene(ctx context.Context, run int) (Run, *ride.Ride, *bike.Bike, setting.Sheet, error) {
+	r, err := b.Run(fmt.Sprint(run))
+	if err != nil {
+		return r, nil, nil, setting.Sheet{}, err
+	}
+	x, err := b.Ride(ctx, run)
+	if err != nil {
+		return r, nil, nil, setting.Sheet{}, err
+	}
+	k, err := b.bikeOf(r)
+	if err != nil {
+		return r, nil, nil, setting.Sheet{}, err
+	}
+	var sheet Sheet
+	if r.Sheet > 0 {
+		sheet, err = b.Sheet(r.Sheet)
+	} else {
+		sheet, err = b.CurrentSheet(r.Bike)
+	}
+	return r, x, k, sheet.Sheet, err
+}
+
+// Rehearse applies a step to the recorded laps of a run (0: the step's own).
+func (b *Book) Rehearse(ctx context.Context, step, run int) (*rehearsal.Rehearsal, error) {
+	s, err := b.Step(step)
+	if err != nil {
+		return nil, err
+	}
+	if run == 0 {
+		run = s.Run
+	}
+	if run == 0 {
+		return nil, invalid(fmt.Sprintf("step %d was not derived from a run", step), "say which run to rehearse it on: --run RUN")
+	}
+	return b.RehearseStep(ctx, s.Step, run)
+}
+
+// RehearseStep applies a step, recorded or not, to the recorded laps of a run.
+func (b *Book) RehearseStep(ctx context.Context, s setting.Step, run int) (*rehearsal.Rehearsal, error) {
+	if s.Run == 0 {
+		s.Run = run
+	}
+	k, sheet, err := b.prepare(&s)
+	if err != nil {
+		return nil, err
+	}
+	r, err := b.Run(fmt.Sprint(run))
+	if err != nil {
+		return nil, err
+	}
+	if r.Bike != k.Name {
+		return nil, invalid(fmt.Sprintf("run %d was ridden on %s, the step is for %s", run, r.Bike, k.Name), "rehearse it on a run of the same bike")
+	}
+	x, err := b.Ride(ctx, run)
+	if err != nil {
+		return nil, err
+	}
+	out := rehearsal.Rehearse(x, k.Bike, s, sheet)
+	return &out, nil
+}
+
+// Tyres says what a run tells of the tyres.
+func (b *Book) Tyres(ctx context.Context, run int) (bike.Tyres, error) {
+	s, err := b.Summary(ctx, run)
+	if err != nil {
+		return bike.Tyres{}, err
+	}
+	return s.Tyres, nil
+}

@@ -1,0 +1,575 @@
+package book
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/klauspost/compress/zstd"
+	_ "modernc.org/sqlite" // the driver "sqlite"
+)
+
+var errBusy = errors.New("busy")
+
+// Book is an open book. All methods may be called from many goroutines at once.
+type Book struct {
+	dir      string
+	fs       FS
+	lock     *os.File
+	w, r     *sql.DB // one writing connection, several reading ones
+	readOnly bool
+	now      func() time.Time
+	tmpN     atomic.Int64
+	swept    []string
+
+	enc *zstd.Encoder
+	dec *zstd.Decoder
+
+	adding sync.Mutex // one recording at a time learns circuits and numbers runs
+	rides  rideCache
+
+	news struct {
+		sync.Mutex
+		subs map[chan int64]bool
+		last int64
+	}
+}
+
+// Option of Create and Open.
+type Option func(*Book)
+
+// WithFS puts another file system under the book.
+func WithFS(f FS) Option { return func(b *Book) { b.fs = f } }
+
+// WithClock puts another clock under the book.
+func WithClock(now func() time.Time) Option { return func(b *Book) { b.now = now } }
+
+// ReadOnly opens the book for reading beside another process that has it.
+// Results that are not stored yet are computed and not kept.
+func ReadOnly() Option { return func(b *Book) { b.readOnly = true } }
+
+func newBook(dir string, opts []Option) (*Book, error) {
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	b := &Book{dir: abs, fs: OS{}, now: time.Now}
+	b.news.subs = map[chan int64]bool{}
+	for _, o := range opts {
+		o(b)
+	}
+	b.rides.size = 6
+	b.enc, err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedDefault), zstd.WithEncoderConcurrency(1))
+	if err != nil {
+		return nil, err
+	}
+	b.dec, err = zstd.NewReader(nil, zstd.WithDecoderConcurrency(2), zstd.WithDecoderMaxMemory(1<<30))
+	return b, err
+}
+
+// Create makes an empty book in dir, which may be absent or empty, and opens it.
+func Create(dir string, opts ...Option) (*Book, error) {
+	b, err := newBook(dir, opts)
+	if err != nil {
+		return nil, err
+	}
+	entries, err := b.fs.ReadDir(b.dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, &Error{Kind: ErrInvalid, File: dir, Text: "the folder cannot be read", Err: err, Mend: "name a folder that you may write to"}
+	}
+	for _, e := range entries {
+		switch e.Name() {
+		case "book.db":
+			return nil, &Error{Kind: ErrConflict, File: dir, Text: "there is a book in this folder already", Mend: "use it with --book, or name another folder"}
+		case "lock", "tmp", ".DS_Store":
+		default:
+			return nil, &Error{Kind: ErrConflict, File: dir, Text: fmt.Sprintf("the folder is not empty (%s)", e.Name()), Mend: "name a new or empty folder"}
+		}
+	}
+	for _, d := range []string{"", "originals", "runs", "tmp"} {
+		if err := b.fs.MkdirAll(filepath.Join(b.dir, d)); err != nil {
+			return nil, &Error{Kind: ErrInvalid, File: dir, Text: "the folder cannot be made", Err: err, Mend: "name a folder that you may write to"}
+		}
+	}
+	if err := b.takeLock(); err != nil {
+		return nil, err
+	}
+	// The database is made aside and renamed, so that a folder holds a whole
+	// book or none.
+	tmp := filepath.Join(b.dir, "tmp", "new.db")
+	b.fs.Remove(tmp)
+	err = b.openDB(tmp, true)
+	if err == nil {
+		_, err = b.w.Exec(`INSERT INTO book VALUES ('id', ?), ('made', ?)`, uid(), b.now().UTC().Format(time.RFC3339))
+	}
+	if err == nil {
+		_, err = b.w.Exec(`PRAGMA wal_checkpoint(TRUNCATE)`)
+	}
+	b.closeDB()
+	if err == nil {
+		err = b.fs.Point("create")
+	}
+	if err == nil {
+		err = b.place(tmp, b.dbPath())
+	}
+	if err == nil {
+		err = b.openDB(b.dbPath(), false)
+	}
+	if err != nil {
+		b.Close()
+		return nil, &Error{Kind: ErrDamaged, File: dir, Text: "the book cannot be made", Err: err, Mend: "see that the disk is not full and the folder can be written"}
+	}
+	return b, nil
+}
+
+// Open opens the book in dir and locks it against other processes: ErrNotFound
+// where there is none, ErrLocked where another process has it, ErrDamaged where
+// it cannot be read.
+func Open(dir string, opts ...Option) (*Book, error) {
+	b, err := newBook(dir, opts)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := b.fs.Stat(b.dbPath()); err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, &Error{Kind: ErrNotFound, File: dir, Text: "there is no book here (no book.db)", Mend: fmt.Sprintf("make one: cornerwright new %s", dir)}
+		}
+		return nil, &Error{Kind: ErrDamaged, File: dir, Text: "the book cannot be read", Err: err, Mend: "see whether the disk or stick is still there"}
+	}
+	if !b.readOnly {
+		if err := b.takeLock(); err != nil {
+			return nil, err
+		}
+	}
+	if err := b.openDB(b.dbPath(), false); err != nil {
+		b.Close()
+		return nil, openError(dir, err)
+	}
+	if !b.readOnly {
+		if err := b.sweep(); err != nil {
+			b.Close()
+			return nil, openError(dir, err)
+		}
+	}
+	last, err := b.LastEvent()
+	if err != nil {
+		b.Close()
+		return nil, openError(dir, err)
+	}
+	b.news.last = last
+	return b, nil
+}
+
+func openError(dir string, err error) error {
+	var be *Error
+	if errors.As(err, &be) {
+		return err
+	}
+	text := err.Error()
+	switch {
+	case strings.Contains(text, "readonly"), errors.Is(err, fs.ErrPermission), strings.Contains(text, "read-only"):
+		return &Error{Kind: ErrDamaged, File: dir, Text: "the book's folder cannot be written", Err: err, Mend: "take the write protection off, or copy the book to a disk that can be written"}
+	case strings.Contains(text, "full"), strings.Contains(text, "no space"):
+		return &Error{Kind: ErrDamaged, File: dir, Text: "the disk is full", Err: err, Mend: "make room and open the book again; nothing is lost"}
+	}
+	return &Error{Kind: ErrDamaged, File: dir, Text: "the book is damaged", Err: err, Mend: "run 'cornerwright verify', then restore the last backup into a new folder"}
+}
+
+func (b *Book) takeLock() error {
+	f, err := os.OpenFile(filepath.Join(b.dir, "lock"), os.O_RDWR|os.O_CREATE, 0o644)
+	if err != nil {
+		return openError(b.dir, err)
+	}
+	if err := lockFile(f); err != nil {
+		who := make([]byte, 200)
+		n, _ := f.ReadAt(who, 0)
+		f.Close()
+		if !errors.Is(err, errBusy) {
+			return openError(b.dir, err)
+		}
+		by := ""
+		if s := strings.TrimSpace(string(who[:n])); s != "" {
+			by = " (" + s + ")"
+		}
+		return &Error{Kind: ErrLocked, File: b.dir, Text: "another process has the book open" + by, Mend: "stop that one first, or do it on its page"}
+	}
+	f.Truncate(0)
+	fmt.Fprintf(f, "process %d since %s\n", os.Getpid(), b.now().Format("2006-01-02 15:04:05"))
+	b.lock = f
+	return nil
+}
+
+// openDB opens the database and brings its schema up to date.
+func (b *Book) openDB(path string, fresh bool) error {
+	q := url.Values{}
+	for _, p := range []string{"busy_timeout(5000)", "foreign_keys(1)", "synchronous(FULL)", "fullfsync(1)"} {
+		q.Add("_pragma", p)
+	}
+	dsn := func(mode string, extra ...string) string {
+		v := url.Values{"_pragma": append(append([]string(nil), q["_pragma"]...), extra...), "_txlock": {"immediate"}}
+		if mode != "" {
+			v.Set("mode", mode)
+		}
+		// "file:" with an escaped path: a folder may hold ? or %.
+		return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + v.Encode()
+	}
+	var err error
+	if !b.readOnly {
+		mode := "rw"
+		if fresh {
+			mode = "rwc"
+		}
+		// WAL comes after the application id is seen: a foreign database is left alone.
+		if b.w, err = sql.Open("sqlite", dsn(mode)); err != nil {
+			return err
+		}
+		b.w.SetMaxOpenConns(1)
+		if err := b.migrate(fresh); err != nil {
+			return err
+		}
+	}
+	if b.r, err = sql.Open("sqlite", dsn("", "query_only(1)")); err != nil {
+		return err
+	}
+	b.r.SetMaxOpenConns(4)
+	b.r.SetMaxIdleConns(4)
+	if b.readOnly {
+		b.w = b.r
+	}
+	return b.checkIdentity(b.r, false)
+}
+
+func (b *Book) checkIdentity(db *sql.DB, fresh bool) error {
+	var app, version int
+	if err := db.QueryRow(`PRAGMA application_id`).Scan(&app); err != nil {
+		return err
+	}
+	if err := db.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {
+		return err
+	}
+	if fresh {
+		return nil
+	}
+	if app != applicationID {
+		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("book.db is not a book (application id %#x, a book has %#x)", app, applicationID), Mend: "name the folder of a book"}
+	}
+	if version > len(migrations) {
+		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("the book is of a newer version (%d) than this program knows (%d)", version, len(migrations)), Mend: "use the newer program"}
+	}
+	return nil
+}
+
+func (b *Book) migrate(fresh bool) error {
+	if err := b.checkIdentity(b.w, fresh); err != nil {
+		return err
+	}
+	if _, err := b.w.Exec(`PRAGMA journal_mode = WAL`); err != nil {
+		return err
+	}
+	var version int
+	if err := b.w.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {
+		return err
+	}
+	for ; version < len(migrations); version++ {
+		tx, err := b.w.Begin()
+		if err != nil {
+			return err
+		}
+		for _, s := range []string{migrations[version],
+			fmt.Sprintf(`PRAGMA application_id = %d`, applicationID),
+			fmt.Sprintf(`PRAGMA user_version = %d`, version+1)} {
+			if _, err := tx.Exec(s); err != nil {
+				tx.Rollback()
+				return fmt.Errorf("migration %d: %w", version+1, err)
+			}
+		}
+		if err := tx.Commit(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b *Book) closeDB() error {
+	var err error
+	if b.r != nil {
+		err = b.r.Close()
+	}
+	if b.w != nil && b.w != b.r {
+		if werr := b.w.Close(); err == nil {
+			err = werr
+		}
+	}
+	b.r, b.w = nil, nil
+	return err
+}
+
+// Close releases the lock. The book must not be used afterwards.
+func (b *Book) Close() error {
+	err := b.closeDB()
+	if b.lock != nil {
+		b.lock.Close()
+		b.lock = nil
+	}
+	b.news.Lock()
+	for c := range b.news.subs {
+		close(c)
+	}
+	b.news.subs = map[chan int64]bool{}
+	b.news.Unlock()
+	if b.dec != nil {
+		b.dec.Close()
+		b.dec = nil
+	}
+	return err
+}
+
+// Dir is the folder of the book.
+func (b *Book) Dir() string { return b.dir }
+
+// ID is the book's own random name.
+func (b *Book) ID() (string, error) {
+	var id string
+	err := b.r.QueryRow(`SELECT value FROM book WHERE key = 'id'`).Scan(&id)
+	return id, err
+}
+
+// Swept tells which leftovers of an interrupted write Open found and what it
+// did with them, in words.
+func (b *Book) Swept() []string { return b.swept }
+
+func (b *Book) dbPath() string { return filepath.Join(b.dir, "book.db") }
+
+func (b *Book) tmpName() string {
+	return filepath.Join(b.dir, "tmp", fmt.Sprintf("%d-%d", os.Getpid(), b.tmpN.Add(1)))
+}
+
+// sweep clears what an interrupted write has left: files in tmp/ go, column
+// folders without a run go (they can be made anew), and an original that the
+// database does not know is a user's file and is taken in.
+func (b *Book) sweep() error {
+	for _, d := range []string{"originals", "runs", "tmp"} {
+		if err := b.fs.MkdirAll(filepath.Join(b.dir, d)); err != nil {
+			return err
+		}
+	}
+	left, err := b.fs.ReadDir(filepath.Join(b.dir, "tmp"))
+	if err != nil {
+		return err
+	}
+	for _, e := range left {
+		if err := b.fs.RemoveAll(filepath.Join(b.dir, "tmp", e.Name())); err != nil {
+			return err
+		}
+		b.swept = append(b.swept, "half-written tmp/"+e.Name()+" removed")
+	}
+	known := map[string]bool{}
+	if err := each(b.r, func(s scanner) error {
+		var h string
+		if err := s.Scan(&h); err != nil {
+			return err
+		}
+		known[h] = true
+		return nil
+	}, `SELECT hash FROM original`); err != nil {
+		return err
+	}
+	stored, err := b.storedOriginals()
+	if err != nil {
+		return err
+	}
+	for _, h := range stored {
+		if known[h] {
+			continue
+		}
+		size, packed, err := b.verifyOriginal(h)
+		if err != nil {
+			b.swept = append(b.swept, fmt.Sprintf("original %s is damaged and unknown: left where it is (%v)", h[:12], err))
+			continue
+		}
+		if err := b.tx(func(t *tx) error {
+			return t.exec(`INSERT INTO original VALUES (?,?,?,?,?,?)`, h, "", size, packed, t.at, "adding was interrupted; add the file again")
+		}); err != nil {
+			return err
+		}
+		b.swept = append(b.swept, fmt.Sprintf("original %s was stored when adding was interrupted: kept; add the file again to get its run", h[:12]))
+	}
+	runs := map[string]bool{}
+	if err := each(b.r, func(s scanner) error {
+		var id string
+		if err := s.Scan(&id); err != nil {
+			return err
+		}
+		runs[id] = true
+		return nil
+	}, `SELECT id FROM run`); err != nil {
+		return err
+	}
+	for _, dir := range b.columnDirs() {
+		id, ok := strings.CutPrefix(filepath.Base(dir), "run=")
+		if ok && !runs[id] {
+			if err := b.fs.RemoveAll(dir); err != nil {
+				return err
+			}
+			b.swept = append(b.swept, "column file of a run that was never finished removed (run="+id+")")
+		}
+	}
+	sort.Strings(b.swept)
+	return nil
+}
+
+// columnDirs lists the folders run=... of runs/.
+func (b *Book) columnDirs() []string {
+	var out []string
+	root := filepath.Join(b.dir, "runs")
+	ms, _ := b.fs.ReadDir(root)
+	for _, m := range ms {
+		bs, _ := b.fs.ReadDir(filepath.Join(root, m.Name()))
+		for _, k := range bs {
+			rs, _ := b.fs.ReadDir(filepath.Join(root, m.Name(), k.Name()))
+			for _, r := range rs {
+				out = append(out, filepath.Join(root, m.Name(), k.Name(), r.Name()))
+			}
+		}
+	}
+	return out
+}
+
+// tx is one writing transaction with one "now".
+type tx struct {
+	*sql.Tx
+	b      *Book
+	at     int64 // ms
+	events []Event
+}
+
+func (t *tx) exec(q string, args ...any) error {
+	_, err := t.Exec(q, args...)
+	return err
+}
+
+// insert returns the number of the new row.
+func (t *tx) insert(q string, args ...any) (int, error) {
+	r, err := t.Exec(q, args...)
+	if err != nil {
+		return 0, err
+	}
+	n, err := r.LastInsertId()
+	return int(n), err
+}
+
+func (t *tx) event(e Event) error {
+	n, err := t.insert(`INSERT INTO event (at, kind, run, step, ref, who) VALUES (?,?,?,?,?,?)`, t.at, e.Kind, e.Run, e.Step, e.Ref, e.Who)
+	e.Seq = int64(n)
+	t.events = append(t.events, e)
+	return err
+}
+
+// tx runs fn in one transaction; what fn did is acknowledged only when tx
+// returns nil, and then it is on the disk.
+func (b *Book) tx(fn func(*tx) error) error {
+	if b.readOnly {
+		return &Error{Kind: ErrLocked, File: b.dir, Text: "the book is open for reading only", Mend: "stop the process that has the book open, or do it on its page"}
+	}
+	s, err := b.w.BeginTx(context.Background(), nil)
+	if err != nil {
+		return b.ioError(err)
+	}
+	t := &tx{Tx: s, b: b, at: b.now().UnixMilli()}
+	err = fn(t)
+	if err == nil {
+		err = b.fs.Point("commit")
+	}
+	if err != nil {
+		s.Rollback()
+		return b.ioError(err)
+	}
+	if err := s.Commit(); err != nil {
+		return b.ioError(err)
+	}
+	if len(t.events) > 0 {
+		b.tell(t.events[len(t.events)-1].Seq)
+	}
+	return b.fs.Point("committed")
+}
+
+// ioError gives an error of disk or database its kind; errors that have one
+// stay as they are.
+func (b *Book) ioError(err error) error {
+	if err == nil {
+		return nil
+	}
+	for _, k := range []error{ErrInvalid, ErrNotFound, ErrConflict, ErrDamaged, ErrLocked, context.Canceled, context.DeadlineExceeded} {
+		if errors.Is(err, k) {
+			return err
+		}
+	}
+	text := err.Error()
+	e := &Error{Kind: ErrDamaged, File: b.dir, Err: err}
+	switch {
+	case strings.Contains(text, "no space") || strings.Contains(text, "is full") || strings.Contains(text, "disk quota"):
+		e.Text, e.Mend = "the disk is full", "make room and do it again; what was acknowledged before is safe"
+	case errors.Is(err, fs.ErrPermission) || strings.Contains(text, "readonly") || strings.Contains(text, "read-only"):
+		e.Text, e.Mend = "the book's folder cannot be written", "take the write protection off, or copy the book to a disk that can be written"
+	case strings.Contains(text, "malformed") || strings.Contains(text, "not a database"):
+		e.Text, e.Mend = "the book is damaged", "run 'cornerwright verify', then restore the last backup into a new folder"
+	default:
+		e.Text, e.Mend = "reading or writing the book failed", "see whether the disk or stick is still there, then do it again; what was acknowledged before is safe"
+	}
+	return e
+}
+
+type scanner interface{ Scan(...any) error }
+
+type querier interface {
+	Query(string, ...any) (*sql.Rows, error)
+	QueryRow(string, ...any) *sql.Row
+}
+
+// each calls fn for every row of a query.
+func each(q querier, fn func(scanner) error, query string, args ...any) error {
+	rows, err := q.Query(query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := fn(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// uid is a random name of 16 bytes in hex.
+func uid() string {
+	var b [16]byte
+	rand.Read(b[:])
+	return hex.EncodeToString(b[:])
+}
+
+func instant(ms int64) time.Time {
+	if ms == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(ms).UTC()
+}
+
+func millis(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return t.UnixMilli()
+}

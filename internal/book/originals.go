@@ -1,0 +1,143 @@
+package book
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"path/filepath"
+	"strings"
+
+	"github.com/klauspost/compress/zstd"
+)
+
+// Originals lie at originals/ab/abcdef....zst: zstd frames of the bytes whose
+// sha-256 is the name. zstd keeps its own checksum as well.
+
+func (b *Book) originalPath(hash string) string {
+	return filepath.Join(b.dir, "originals", hash[:2], hash+".zst")
+}
+
+// storeOriginal puts the bytes away and returns their hash and stored size. On
+// return they are on the disk and have been read back and compared.
+func (b *Book) storeOriginal(data []byte) (hash string, stored int64, err error) {
+	sum := sha256.Sum256(data)
+	hash = hex.EncodeToString(sum[:])
+	path := b.originalPath(hash)
+	if ok, err := exists(b.fs, path); err != nil {
+		return hash, 0, b.ioError(err)
+	} else if ok {
+		if _, n, err := b.verifyOriginal(hash); err == nil {
+			return hash, n, nil
+		}
+		// Damaged on the disk, and here are the right bytes: they replace it.
+	}
+	packed := b.enc.EncodeAll(data, nil)
+	// Read back what is about to be written: a fault of memory or packer must
+	// not become the only copy.
+	back, err := b.dec.DecodeAll(packed, nil)
+	if err != nil || sha256.Sum256(back) != sum {
+		return hash, 0, damaged("packing the original did not give the same bytes back", err)
+	}
+	if err := b.writeFile(path, func(w io.Writer) error { _, err := w.Write(packed); return err }); err != nil {
+		return hash, 0, b.ioError(err)
+	}
+	if _, _, err := b.verifyOriginal(hash); err != nil {
+		return hash, 0, b.ioError(err)
+	}
+	return hash, int64(len(packed)), nil
+}
+
+// verifyOriginal reads an original and compares it with its name.
+func (b *Book) verifyOriginal(hash string) (size, stored int64, err error) {
+	r, err := b.Original(hash)
+	if err != nil {
+		return 0, 0, err
+	}
+	defer r.Close()
+	h := sha256.New()
+	size, err = io.Copy(h, r)
+	if err != nil {
+		return 0, 0, damaged("original "+hash[:12]+" cannot be unpacked", err)
+	}
+	if got := hex.EncodeToString(h.Sum(nil)); got != hash {
+		return 0, 0, damaged(fmt.Sprintf("original %s holds other bytes (%s)", hash[:12], got[:12]), nil)
+	}
+	info, err := b.fs.Stat(b.originalPath(hash))
+	if err != nil {
+		return 0, 0, err
+	}
+	return size, info.Size(), nil
+}
+
+type unpacked struct {
+	*zstd.Decoder
+	f io.Closer
+}
+
+func (u unpacked) Close() error { u.Decoder.Close(); return u.f.Close() }
+
+// Original opens the bytes of an original recording by its sha-256.
+func (b *Book) Original(hash string) (io.ReadCloser, error) {
+	if len(hash) != 64 || strings.Trim(hash, "0123456789abcdef") != "" {
+		return nil, notFound("no original is named "+hash, "name it by its sha-256 in hex")
+	}
+	f, err := b.fs.Open(b.originalPath(hash))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, &Error{Kind: ErrDamaged, File: b.originalPath(hash), Text: "the original is gone", Mend: "restore it from a backup, or add the file again"}
+	}
+	if err != nil {
+		return nil, b.ioError(err)
+	}
+	d, err := zstd.NewReader(f, zstd.WithDecoderConcurrency(1))
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return unpacked{d, f}, nil
+}
+
+// originalBytes reads an original whole and checks it.
+func (b *Book) originalBytes(hash string) ([]byte, error) {
+	r, err := b.Original(hash)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	var buf bytes.Buffer
+	if _, err := buf.ReadFrom(r); err != nil {
+		return nil, damaged("original "+hash[:12]+" cannot be unpacked", err)
+	}
+	if sum := sha256.Sum256(buf.Bytes()); hex.EncodeToString(sum[:]) != hash {
+		return nil, damaged("original "+hash[:12]+" holds other bytes than its name says", nil)
+	}
+	return buf.Bytes(), nil
+}
+
+// storedOriginals lists the hashes of the files in originals/.
+func (b *Book) storedOriginals() ([]string, error) {
+	root := filepath.Join(b.dir, "originals")
+	dirs, err := b.fs.ReadDir(root)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, d := range dirs {
+		if !d.IsDir() {
+			continue
+		}
+		files, err := b.fs.ReadDir(filepath.Join(root, d.Name()))
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range files {
+			if h, ok := strings.CutSuffix(f.Name(), ".zst"); ok && len(h) == 64 && h[:2] == d.Name() {
+				out = append(out, h)
+			}
+		}
+	}
+	return out, nil
+}

@@ -1,0 +1,579 @@
+package book
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+	"unicode"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/recording"
+	"cornerwright/internal/ride"
+)
+
+// maxOriginal is the largest file taken in: an hour of every channel at a high
+// rate as text is a tenth of it.
+const maxOriginal = 1 << 30
+
+// Add puts one recording into the book, analyses it and returns its runs.
+// Where the file cannot be used the error says where, what and how to mend it,
+// AddResult.Problems lists everything found, the original is kept, and nothing
+// else changes.
+func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
+	say := func(stage string, share float64) {
+		if req.Progress != nil {
+			req.Progress(stage, share)
+		}
+	}
+	if b.readOnly {
+		return AddResult{}, b.tx(nil)
+	}
+	name := req.Name
+	if name == "" {
+		name = filepath.Base(req.Path)
+	}
+	// The bike first: without one nothing of the file is looked at.
+	k, err := b.Bike(req.Bike)
+	if err != nil {
+		return AddResult{}, err
+	}
+	say("reading", 0)
+	data := req.Data
+	if data == nil {
+		if data, err = readUserFile(req.Path); err != nil {
+			return AddResult{}, err
+		}
+	}
+	b.adding.Lock()
+	defer b.adding.Unlock()
+
+	sum := sha256.Sum256(data)
+	out := AddResult{Original: hex.EncodeToString(sum[:])}
+	if out.Runs, err = b.runsOf(out.Original); err != nil {
+		return out, err
+	}
+	if len(out.Runs) > 0 {
+		out.Duplicate = true
+		say("done", 1)
+		return out, nil
+	}
+	say("storing the original", 0.05)
+	_, stored, err := b.storeOriginal(data)
+	if err != nil {
+		return out, err
+	}
+	if err := b.knowOriginal(out.Original, name, int64(len(data)), stored, "not analysed yet"); err != nil {
+		return out, err
+	}
+	if err := ctx.Err(); err != nil {
+		return out, err
+	}
+	say("reading", 0.2)
+	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say}
+	err = w.run(ctx, data)
+	if err != nil && ctx.Err() == nil {
+		var be *Error
+		if errors.As(err, &be) && errors.Is(err, ErrInvalid) {
+			b.knowOriginal(out.Original, name, int64(len(data)), stored, be.Text)
+		}
+	}
+	return out, err
+}
+
+func readUserFile(path string) ([]byte, error) {
+	info, err := os.Stat(path)
+	bad := func(text, mend string) ([]byte, error) {
+		return nil, &Error{Kind: ErrInvalid, File: path, Text: text, Mend: mend}
+	}
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return bad("there is no such file", "check the name, and whether the stick is still in")
+	case err != nil:
+		return nil, &Error{Kind: ErrInvalid, File: path, Text: "the file cannot be read", Err: err, Mend: "check the stick and the permissions"}
+	case info.IsDir():
+		return bad("this is a folder", "name the files in it, or give the folder to: cornerwright add")
+	case info.Size() > maxOriginal:
+		return bad(fmt.Sprintf("the file has %d MB, more than a recording can have", info.Size()>>20), "give the recording itself")
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, &Error{Kind: ErrInvalid, File: path, Text: "the file cannot be read to its end", Err: err, Mend: "copy it from the stick again"}
+	}
+	return data, nil
+}
+
+// knowOriginal tells the database of an original that is on the disk.
+func (b *Book) knowOriginal(hash, name string, size, stored int64, fault string) error {
+	return b.tx(func(t *tx) error {
+		return t.exec(`INSERT INTO original VALUES (?,?,?,?,?,?) ON CONFLICT (hash) DO UPDATE SET fault = excluded.fault,
+			name = CASE original.name WHEN '' THEN excluded.name ELSE original.name END`, hash, name, size, stored, t.at, fault)
+	})
+}
+
+func (b *Book) runsOf(hash string) ([]Run, error) {
+	var out []Run
+	err := each(b.r, func(s scanner) error {
+		r, err := scanRun(s)
+		out = append(out, r)
+		return err
+	}, runSelect+` WHERE r.original = ? ORDER BY r.outing`, hash)
+	if err == nil {
+		for i := range out {
+			if err = b.fillTold(out[i : i+1]); err != nil {
+				break
+			}
+		}
+	}
+	return out, b.ioError(err)
+}
+
+// adding is one file on its way into the book.
+type adding struct {
+	b    *Book
+	req  AddRequest
+	name string
+	bike BikeRecord
+	out  *AddResult
+	say  func(string, float64)
+}
+
+// outing is one run of the file, analysed and not yet stored.
+type outing struct {
+	rec    *recording.Recording
+	ride   *ride.Ride
+	learnt *circuit.Circuit // a new line to be stored with it
+	origin string
+	source []byte // edits of a circuit file that were applied
+	tmp    string // column file, written aside
+}
+
+func (w *adding) run(ctx context.Context, data []byte) error {
+	rec, err := readRecording(w.name, data, w.req.MapName, w.req.Map)
+	if rec != nil {
+		w.out.Problems = rec.Problems
+	}
+	if err != nil {
+		return err
+	}
+	rec.Hash = w.out.Original
+	if err := usable(rec, w.name); err != nil {
+		return err
+	}
+	parts := circuit.SplitRuns(rec)
+	if len(parts) == 0 {
+		parts = []*recording.Recording{rec}
+	}
+	known, err := w.b.knownCircuits()
+	if err != nil {
+		return err
+	}
+	var outings []outing
+	defer func() {
+		for _, o := range outings {
+			if o.tmp != "" {
+				w.b.fs.Remove(o.tmp)
+			}
+		}
+	}()
+	for i, part := range parts {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		w.say("finding laps and turns", 0.3+0.6*float64(i)/float64(len(parts)))
+		o, err := w.analyse(part, known)
+		if err != nil {
+			if len(parts) > 1 && errors.Is(err, ErrInvalid) && (i > 0 || len(outings) > 0 || i+1 < len(parts)) {
+				// One outing of several: the others may still do.
+				w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Warning,
+					Text: fmt.Sprintf("outing %d of the file is left out: %v", i+1, errText(err)), Mend: "nothing, if it was a lap to the pump"})
+				continue
+			}
+			return err
+		}
+		if o.learnt != nil {
+			known = append(known, o.learnt)
+		}
+		o.tmp = w.b.tmpName()
+		outings = append(outings, o)
+		last := &outings[len(outings)-1]
+		if err := w.b.writeColumns(last.tmp, last.rec); err != nil {
+			return w.b.ioError(err)
+		}
+	}
+	if len(outings) == 0 {
+		return &Error{Kind: ErrInvalid, File: w.name, Text: "none of the outings in the file can be used", Mend: "see the problems listed"}
+	}
+	w.say("storing", 0.95)
+	return w.store(outings)
+}
+
+func errText(err error) string {
+	var be *Error
+	if errors.As(err, &be) {
+		return be.Text
+	}
+	return err.Error()
+}
+
+// usable refuses a recording from which nothing can be found.
+func usable(rec *recording.Recording, name string) error {
+	var have []string
+	for _, c := range rec.Channels {
+		have = append(have, c.From)
+	}
+	found := strings.Join(have, ", ")
+	if len(found) > 200 {
+		found = found[:200] + " ..."
+	}
+	if !rec.Has(recording.Latitude, recording.Longitude) {
+		return &Error{Kind: ErrInvalid, File: name, Line: headerLine(rec), Text: "no column is recognised as latitude and longitude; the columns are: " + found,
+			Mend: "name them in a column map: cornerwright add FILE --map MAP.toml"}
+	}
+	if rec.Channel(recording.FrontSpeed) == nil && rec.Channel(recording.RearSpeed) == nil && rec.Channel(recording.GPSSpeed) == nil {
+		return &Error{Kind: ErrInvalid, File: name, Line: headerLine(rec), Text: "no column is recognised as a speed (front wheel, rear wheel or GPS); the columns are: " + found,
+			Mend: "name one in a column map: cornerwright add FILE --map MAP.toml"}
+	}
+	return nil
+}
+
+// analyse finds circuit, laps, turns and everything else of one outing.
+func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (outing, error) {
+	o := outing{rec: rec}
+	var on *circuit.Circuit
+	var opt ride.Options
+	fail := func(text, mend string) (outing, error) {
+		return o, &Error{Kind: ErrInvalid, File: w.name, Text: text, Mend: mend}
+	}
+	fits, why := circuit.Recognise(rec, known)
+	if want := w.req.Circuit; want != "" {
+		for _, c := range known {
+			if strings.EqualFold(c.Name, want) {
+				on = c
+			}
+		}
+		if on == nil {
+			// A name that is not known yet: learnt under it, with the edits of a
+			// circuit file if one was given beforehand.
+			if fits != nil {
+				return fail(fmt.Sprintf("the recording was ridden on %s, which the book knows, not on a new circuit %q", fits.Name, want), "leave --circuit out, or write "+fits.Name)
+			}
+			opt.Circuit.Name = want
+			if _, src, err := w.b.circuitLine(want); err == nil && src != nil {
+				e, err := circuit.ParseFile(want+".toml", src)
+				if err != nil {
+					return o, asInvalid(err)
+				}
+				opt.Circuit.Edits, opt.Circuit.Gate, o.source = e, e.GateAt(), src
+				opt.Circuit.Name = e.Name
+			} else if err != nil && !errors.Is(err, ErrNotFound) && !errors.Is(err, ErrInvalid) {
+				return o, err
+			}
+		} else if fits != nil && fits.Name != on.Name {
+			return fail(fmt.Sprintf("the recording was ridden on %s, not on %s", fits.Name, on.Name), "leave --circuit out, or write "+fits.Name)
+		}
+	} else {
+		on = fits
+	}
+	if on == nil && opt.Circuit.Name == "" {
+		n := 1
+		taken := map[string]bool{}
+		for _, c := range known {
+			taken[c.Name] = true
+		}
+		for taken[fmt.Sprintf("Circuit %d", n)] {
+			n++
+		}
+		opt.Circuit.Name = fmt.Sprintf("Circuit %d", n)
+	}
+	if on == nil {
+		loc, err := circuit.Locate(rec, nil, opt.Circuit)
+		if err != nil {
+			return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: "give a recording with GPS position"}
+		}
+		if loc.Circuit == nil {
+			text, mend := "no lap closes", "record at least two laps"
+			for _, p := range loc.Problems {
+				if p.Severity == recording.Fault {
+					text, mend = p.Text, p.Mend
+				}
+			}
+			return fail(text, mend)
+		}
+		c := *loc.Circuit
+		if c.Name == "" {
+			c.Name = opt.Circuit.Name
+		}
+		o.learnt, on = &c, &c
+		o.origin = "learnt from " + w.name
+		if why != "" {
+			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: "the circuit is learnt from this run: " + why, Mend: "name it: cornerwright add FILE --circuit NAME, or: cornerwright circuit FILE.toml"})
+		}
+		w.out.Learnt = true
+	}
+	// Laid on the line that is stored, so that a later computation from the
+	// stored line gives the same.
+	r, err := ride.Analyse(rec, w.bike.Bike, on, ride.Options{})
+	if err != nil {
+		return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: "give a recording with GPS position and at least one lap"}
+	}
+	if r.Circuit == nil {
+		text, mend := "the run cannot be laid on "+on.Name, "check that it was ridden there"
+		for _, p := range r.Problems {
+			if p.Severity == recording.Fault {
+				text, mend = p.Text, p.Mend
+			}
+		}
+		return fail(text, mend)
+	}
+	o.ride = r
+	return o, nil
+}
+
+var slugRun = regexp.MustCompile(`[^a-z0-9]+`)
+
+// slug is a name as a folder: lower-case letters, digits and hyphens. Letters
+// outside ASCII are kept by their code, so that names stay apart.
+func slug(s string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(s) {
+		if r > unicode.MaxASCII && unicode.IsLetter(r) {
+			fmt.Fprintf(&b, "u%x", r)
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	out := strings.Trim(slugRun.ReplaceAllString(b.String(), "-"), "-")
+	if out == "" {
+		out = "x"
+	}
+	return out
+}
+
+func (w *adding) day(rec *recording.Recording) (string, error) {
+	if w.req.Day != "" {
+		if _, err := time.Parse("2006-01-02", w.req.Day); err != nil {
+			return "", invalid(fmt.Sprintf("%q is not a day", w.req.Day), "write it like 2026-05-14")
+		}
+		return w.req.Day, nil
+	}
+	if !rec.Epoch.IsZero() {
+		return rec.Epoch.Format("2006-01-02"), nil
+	}
+	return "undated", nil
+}
+
+// store puts the column files in place and everything else into the database in
+// one transaction.
+func (w *adding) store(outings []outing) error {
+	b := w.b
+	type placed struct {
+		id, meeting, day string
+	}
+	places := make([]placed, len(outings))
+	for i, o := range outings {
+		day, err := w.day(o.rec)
+		if err != nil {
+			return err
+		}
+		p := placed{id: w.out.Original[:16], day: day, meeting: day + "-" + slug(o.ride.Circuit.Name)}
+		if i > 0 {
+			p.id = fmt.Sprintf("%s-%d", p.id, i+1)
+		}
+		if err := b.place(o.tmp, b.columnPath(p.meeting, w.bike.Name, p.id)); err != nil {
+			return b.ioError(err)
+		}
+		outings[i].tmp = ""
+		places[i] = p
+	}
+	sheet, step, err := w.inBike()
+	if err != nil {
+		return err
+	}
+	var numbers []int
+	err = b.tx(func(t *tx) error {
+		numbers = numbers[:0]
+		if err := t.exec(`UPDATE original SET fault = '' WHERE hash = ?`, w.out.Original); err != nil {
+			return err
+		}
+		for i, o := range outings {
+			if o.learnt != nil {
+				if err := t.saveCircuit(o.learnt, o.origin, o.source); err != nil {
+					return err
+				}
+				o.ride.Circuit.Version = o.learnt.Version
+			}
+			p := places[i]
+			if err := t.exec(`INSERT INTO meeting VALUES (?,?,?,'',?) ON CONFLICT DO NOTHING`, p.meeting, o.ride.Circuit.Name, p.day, t.at); err != nil {
+				return err
+			}
+			problems := append([]recording.Problem{}, o.rec.Problems...)
+			if i == 0 {
+				problems = w.out.Problems
+			}
+			list, err := json.Marshal(problems)
+			if err != nil {
+				return err
+			}
+			if problems == nil {
+				list = []byte("[]")
+			}
+			span := o.rec.Span()
+			n, err := t.insert(`INSERT INTO run (id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems)
+				VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`, p.id, p.meeting, w.bike.Name, w.bike.Version, o.ride.Circuit.Name, w.name, w.out.Original,
+				i+1, span.From, span.To, o.rec.Format, o.rec.Rows, millis(started(o.rec)), t.at, span.To-span.From, sheet, step, w.req.Map, string(list))
+			if err != nil {
+				return err
+			}
+			numbers = append(numbers, n)
+			for _, f := range [][2]string{{"slot", w.req.Slot}, {"tyre", w.req.Tyre}, {"weather", w.req.Weather}, {"note", w.req.Note}} {
+				if f[1] != "" {
+					if err := t.told(n, f[0], f[1], ""); err != nil {
+						return err
+					}
+				}
+			}
+			if err := t.index(n, w.name+" "+o.ride.Circuit.Name+" "+w.bike.Name+" "+p.day); err != nil {
+				return err
+			}
+			if err := t.saveResult(n, o.ride, w.bike.Bike); err != nil {
+				return err
+			}
+			if err := t.event(Event{Kind: "run", Run: n, Ref: p.id}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for i, n := range numbers {
+		r, err := b.Run(fmt.Sprint(n))
+		if err != nil {
+			return err
+		}
+		w.out.Runs = append(w.out.Runs, r)
+		b.rides.put(rideKey{n, r.Line}, outings[i].ride)
+	}
+	w.say("done", 1)
+	return nil
+}
+
+// started is the wall clock at the first sample.
+func started(rec *recording.Recording) time.Time {
+	if rec.Epoch.IsZero() {
+		return time.Time{}
+	}
+	from := rec.Span().From
+	if math.IsNaN(from) || math.Abs(from) > 1e9 {
+		return rec.Epoch
+	}
+	return rec.Epoch.Add(time.Duration(from * float64(time.Second)))
+}
+
+// inBike tells which sheet and step were in the bike.
+func (w *adding) inBike() (sheet, step int, err error) {
+	s, err := w.b.CurrentSheet(w.bike.Name)
+	if errors.Is(err, ErrNotFound) {
+		err = nil
+	}
+	if err != nil {
+		return 0, 0, err
+	}
+	step = w.req.Step
+	if step != 0 {
+		st, err := w.b.Step(step)
+		if err != nil {
+			return 0, 0, err
+		}
+		if st.Bike != w.bike.Name {
+			return 0, 0, invalid(fmt.Sprintf("step %d is for %s, not for %s", step, st.Bike, w.bike.Name), "name a step of the same bike")
+		}
+		return st.To, step, nil
+	}
+	steps, err := w.b.Steps(w.bike.Name)
+	for _, x := range steps {
+		if x.State == Loaded || x.State == Repeated {
+			step = x.ID
+		}
+	}
+	return s.Number, step, err
+}
+
+func (b *Book) columnPath(meeting, bikeName, id string) string {
+	return filepath.Join(b.dir, "runs", "meeting="+meeting, "bike="+slug(bikeName), "run="+id, "channels.parquet")
+}
+
+// ColumnFile is the path of a run's column file.
+func (b *Book) ColumnFile(run int) (string, error) {
+	r, err := b.Run(fmt.Sprint(run))
+	if err != nil {
+		return "", err
+	}
+	return b.columnPath(r.Meeting, r.Bike, r.ID), nil
+}
+
+// writeColumns writes a column file to a name of tmp/ and syncs it.
+func (b *Book) writeColumns(tmp string, rec *recording.Recording) error {
+	f, err := b.fs.Create(tmp)
+	if err != nil {
+		return err
+	}
+	err = columnsOf(f, rec)
+	if err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+// Recording reads the recording of a run anew from its original.
+func (b *Book) Recording(ctx context.Context, run int) (*recording.Recording, error) {
+	r, err := b.Run(fmt.Sprint(run))
+	if err != nil {
+		return nil, err
+	}
+	data, err := b.originalBytes(r.Original)
+	if err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	var m []byte
+	if err := b.r.QueryRow(`SELECT map FROM run WHERE number = ?`, run).Scan(&m); err != nil {
+		return nil, b.ioError(err)
+	}
+	rec, err := readRecording(r.Name, data, "column map", m)
+	if err != nil {
+		return nil, fmt.Errorf("run %d: reading its original again: %w", run, err)
+	}
+	rec.Hash = r.Original
+	parts := circuit.SplitRuns(rec)
+	for _, p := range parts {
+		// By its span: a later splitter may cut differently, and outings that held
+		// no lap were not numbered.
+		if s := p.Span(); s.From <= r.Span[0]+1 && s.To >= r.Span[1]-1 {
+			return p, nil
+		}
+	}
+	return rec, nil
+}
+
+// bikeOf returns the bike as it was for a run.
+func (b *Book) bikeOf(r Run) (*bike.Bike, error) { return b.bikeAt(r.Bike, r.BikeFile) }
+
+var _ io.Writer = (File)(nil)
