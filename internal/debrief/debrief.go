@@ -1,0 +1,495 @@
+package debrief
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/ride"
+	"cornerwright/internal/setting"
+)
+
+// knowledge is the whole table.
+var knowledge = func() []*row {
+	var out []*row
+	for i := range driveRows {
+		out = append(out, &driveRows[i])
+	}
+	for i := range entryRows {
+		out = append(out, &entryRows[i])
+	}
+	return out
+}()
+
+// Debrief holds every remark against the ride and looks for what nobody
+// mentioned. Sheet is what the bike carried in that run; proposals are written
+// for slot (empty, or the reference: the bike's trial slot). The same input
+// gives the same result; nothing is stored and no clock is read.
+func Debrief(r *ride.Ride, b *bike.Bike, remarks []Remark, sheet setting.Sheet, slot string, opt Options) Result {
+	s := newScene(r, b, sheet, slot)
+	out := Result{Run: opt.Run, Laps: s.laps, Notes: s.notes()}
+	for _, m := range remarks {
+		out.Findings = append(out.Findings, s.answer(m, opt)...)
+	}
+	out.Unasked = s.unasked(out.Findings, opt)
+	out.Next, out.Why = next(out.Findings, out.Unasked, remarks)
+	return out
+}
+
+// notes are what weakens the whole debrief.
+func (s *scene) notes() []string {
+	var out []string
+	if s.laps < 3 {
+		out = append(out, fmt.Sprintf("Only %d timed laps: shares of laps say little.", s.laps))
+	}
+	for _, t := range []struct {
+		name string
+		f    bike.TyreFit
+	}{{"front", s.r.Tyres.Front}, {"rear", s.r.Tyres.Rear}} {
+		if !t.f.Identified {
+			out = append(out, fmt.Sprintf("The %s tyre's rolling radius is the bike file's, not identified (%s): slip may be off.", t.name, orNone(t.f.Why)))
+		}
+	}
+	if s.r.Lean.Source == "path alone" || s.r.Lean.Source == "none" {
+		out = append(out, "Lean comes from "+s.r.Lean.Source+": cells by lean are less certain.")
+	}
+	return out
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "no reason given"
+	}
+	return s
+}
+
+// answer gives one finding for each turn of a remark.
+func (s *scene) answer(m Remark, opt Options) []Finding {
+	turns := m.Turns
+	if len(turns) == 0 {
+		return []Finding{s.wholeLap(m, opt)}
+	}
+	var out []Finding
+	for _, t := range turns {
+		f := s.finding(m, t, opt)
+		f.ID = fmt.Sprintf("r%d", m.ID)
+		if len(turns) > 1 {
+			f.ID += fmt.Sprintf("-t%d", t)
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// wholeLap answers a remark without a turn by the turn that shows it best.
+func (s *scene) wholeLap(m Remark, opt Options) Finding {
+	var best Finding
+	rank := map[Stance]int{Agrees: 3, Partly: 2, Contradicts: 1, CannotTell: 0}
+	var at []string
+	for k, t := range s.turns() {
+		f := s.finding(m, t, opt)
+		if f.Stance == Agrees {
+			at = append(at, fmt.Sprint(t))
+		}
+		share := func(f Finding) float64 { return float64(f.Seen) / math.Max(1, float64(f.Of)) }
+		if k == 0 || rank[f.Stance] > rank[best.Stance] || rank[f.Stance] == rank[best.Stance] && share(f) > share(best) {
+			best = f
+		}
+	}
+	best.ID = fmt.Sprintf("r%d", m.ID)
+	if len(s.turns()) == 0 {
+		best = Finding{ID: best.ID, Remark: m.ID, Says: m.Says, Stance: CannotTell, Text: "No turn of this circuit is known, so the remark has no place.", Laps: "0 of 0"}
+	}
+	if len(at) > 1 {
+		best.Text += " It shows at turns " + strings.Join(at, ", ") + "; here is the clearest."
+	}
+	return best
+}
+
+// verdictOf is a row's answer.
+type verdictOf struct {
+	*row
+	t tally
+	l *look
+}
+
+// finding answers a remark at one turn: every row that can explain the
+// complaint is asked; the one seen on most laps speaks.
+func (s *scene) finding(m Remark, turn int, opt Options) Finding {
+	f := Finding{Remark: m.ID, Turn: turn, Phase: m.Phase, Says: m.Says}
+	if s.turnOf[turn] == nil {
+		f.Stance, f.Laps = CannotTell, "0 of 0"
+		f.Text = fmt.Sprintf("There is no turn %d on this circuit.", turn)
+		f.Change = "Name one of the circuit's turns."
+		return f
+	}
+	if m.Says == "fine" {
+		return s.fine(f, m, turn)
+	}
+	rows := s.ask(m, turn)
+	if len(rows) == 0 {
+		f.Stance, f.Laps = CannotTell, "0 of 0"
+		f.Text = "Nothing in the table speaks of this complaint there."
+		f.Change = "Say which end of the bike does it, and when."
+		return f
+	}
+	best := rows[0]
+	f.Cause, f.Stance, f.Seen, f.Of, f.Laps, f.Safety, f.Change = best.id, best.t.stance(), best.t.seen, best.t.of, best.t.laps(), best.safety, best.mind
+	if f.Phase == "" && len(best.phases) > 0 {
+		f.Phase = best.phases[len(best.phases)-1]
+		if w := Lookup(m.Says); w != nil && len(w.Phases) > 0 && holds(best.phases, w.Phases[0]) {
+			f.Phase = w.Phases[0]
+		}
+	}
+	l := best.l
+	switch f.Stance {
+	case Agrees, Partly:
+		f.Text = best.yes(l, best.t)
+		if best.measures != nil {
+			f.Measures = best.measures(l)
+		}
+		f.Evidence = s.evidence(l, best)
+		f.Proposals = ordering(best.propose(l))
+		if best.cost != nil {
+			f.Cost = math.Max(0, nanZero(best.cost(l)))
+		}
+	case Contradicts:
+		f.Cause = ""
+		f.Text = s.contradiction(m, turn, rows)
+		if best.measures != nil {
+			f.Measures = best.measures(l)
+		}
+		f.Proposals = []Proposal{changeNothing("the data do not show it; ride two laps more with an eye on that place before anything is changed")}
+		if opt.Overrule != "" {
+			for _, p := range best.propose(l) {
+				p.NeedsSay = true
+				p.Why = fmt.Sprintf("on the say of %s, against the data: %s", opt.Overrule, p.Why)
+				f.Proposals = append(f.Proposals, p)
+			}
+		}
+	default:
+		f.Cause = ""
+		why := best.t.missing
+		if why == "" {
+			why = fmt.Sprintf("only %d laps could show it", best.t.of)
+		}
+		f.Text = fmt.Sprintf("It cannot be told at %s: %s.", l.name(), why)
+		f.Proposals = []Proposal{inspect("what would show it: "+f.Change, "measure before changing"), changeNothing("what cannot be seen is not changed")}
+		// Looking costs nothing: a row's own inspections and advice may stand.
+		if best.propose != nil && best.t.missing != "" {
+			for _, p := range best.propose(l) {
+				if p.Kind == Inspect {
+					f.Proposals = append([]Proposal{p}, f.Proposals...)
+				}
+			}
+		}
+	}
+	if f.Text != "" && len(f.Measures) == 0 && best.measures != nil && f.Stance != CannotTell {
+		f.Measures = best.measures(l)
+	}
+	return f
+}
+
+// ask gathers the evidence of every row that can explain a remark, the best
+// first.
+func (s *scene) ask(m Remark, turn int) []verdictOf {
+	var out []verdictOf
+	for _, w := range knowledge {
+		rank := -1
+		for k, c := range w.says {
+			if c == m.Says {
+				rank = k
+			}
+		}
+		if rank < 0 || !fits(w, m) {
+			continue
+		}
+		l := &look{scene: s, turn: turn, phase: m.Phase, lean: m.Lean}
+		out = append(out, verdictOf{w, l.gather(w), l})
+	}
+	score := func(v verdictOf) float64 {
+		k := v.weight
+		if k == 0 {
+			k = 1
+		}
+		for i, c := range v.says {
+			if c == m.Says {
+				k *= 1 - 0.06*float64(i)
+			}
+		}
+		switch v.t.stance() {
+		case Agrees:
+			return 100 + k*v.t.share()
+		case Partly:
+			return 50 + k*v.t.share()
+		case Contradicts:
+			return 10 + k
+		}
+		return k
+	}
+	sort.SliceStable(out, func(i, j int) bool { return score(out[i]) > score(out[j]) })
+	return out
+}
+
+// fits tells whether a row speaks of the remark's phase and lean. Riders name
+// neighbouring phases for one another, so going in (brake, entry), the middle
+// and coming out (pick-up, drive) count, not single phases.
+func fits(w *row, m Remark) bool {
+	if m.Lean != "" && w.lean != "" && m.Lean != w.lean {
+		return false
+	}
+	if m.Phase == "" || len(w.phases) == 0 {
+		return true
+	}
+	for _, p := range w.phases {
+		if p == m.Phase || group(p) == group(m.Phase) || p == circuit.PhaseMid && m.Phase == circuit.PhaseEntry || p == circuit.PhaseEntry && m.Phase == circuit.PhaseMid {
+			return true
+		}
+	}
+	return false
+}
+
+func group(p circuit.Phase) int {
+	switch p {
+	case circuit.PhaseBrake, circuit.PhaseEntry:
+		return 0
+	case circuit.PhaseMid:
+		return 1
+	}
+	return 2
+}
+
+func (s *scene) contradiction(m Remark, turn int, rows []verdictOf) string {
+	best := rows[0]
+	text := fmt.Sprintf("The data do not show it at %s (%s laps). %s", best.l.name(), best.t.laps(), best.no)
+	// Where the rider told the lean, another lean may show it.
+	if m.Lean != "" {
+		o := m
+		o.Lean = ""
+		for _, v := range s.ask(o, turn) {
+			if st := v.t.stance(); st == Agrees || st == Partly {
+				return text + " But: " + v.yes(v.l, v.t)
+			}
+		}
+	}
+	return text
+}
+
+// fine answers a rider who is content.
+func (s *scene) fine(f Finding, m Remark, turn int) Finding {
+	f.Laps = fmt.Sprintf("%d of %d", len(s.passes[turn]), s.laps)
+	f.Seen, f.Of = len(s.passes[turn]), s.laps
+	f.Stance = Agrees
+	l := &look{scene: s, turn: turn}
+	f.Text = fmt.Sprintf("Nothing at %s asks for a change.", l.name())
+	f.Proposals = []Proposal{changeNothing("the rider is content there")}
+	for _, w := range knowledge {
+		if !w.safety {
+			continue
+		}
+		ll := &look{scene: s, turn: turn}
+		if t := ll.gather(w); t.stance() == Agrees {
+			f.Stance, f.Cause, f.Seen, f.Of, f.Laps, f.Safety = Contradicts, w.id, t.seen, t.of, t.laps(), true
+			f.Text = w.yes(ll, t)
+			break
+		}
+	}
+	f.Change = "Anything the rider feels there."
+	return f
+}
+
+// evidence lists the instants that show a finding best: the laps with most of
+// it, and the one in the middle, never only the worst.
+func (s *scene) evidence(l *look, v verdictOf) []Instant {
+	var out []Instant
+	add := func(p *ride.Pass, words string) {
+		from, to := p.Start, p.End
+		if v.show != nil {
+			if a, b := v.show(l, p); !math.IsNaN(a) && !math.IsNaN(b) && b >= a {
+				from, to = a, b
+			}
+		}
+		out = append(out, Instant{p.Lap, p.Turn, from, to, words})
+	}
+	best := append([]*ride.Pass(nil), v.t.best...)
+	if v.show != nil {
+		sort.SliceStable(best, func(i, j int) bool {
+			a0, a1 := v.show(l, best[i])
+			b0, b1 := v.show(l, best[j])
+			return a1-a0 > b1-b0
+		})
+	}
+	switch n := len(best); {
+	case n >= 3:
+		add(best[0], "clearest")
+		add(best[n/2], "usual")
+		add(best[n-1], "weakest")
+	default:
+		for i, p := range best {
+			add(p, []string{"clearest", "weaker"}[i])
+		}
+	}
+	return out
+}
+
+// ordering sorts proposals by their score, keeping the row's own order among
+// equals; a row that puts advice before a setting is followed.
+func ordering(p []Proposal) []Proposal {
+	if len(p) > 0 && p[0].Kind != ChangeSetting {
+		return p
+	}
+	sort.SliceStable(p, func(i, j int) bool { return p[i].Score < p[j].Score })
+	return p
+}
+
+// unasked lets rows speak up that nobody asked, ranked by risk, then by time.
+func (s *scene) unasked(asked []Finding, opt Options) []Finding {
+	most := opt.Unasked
+	if most == 0 {
+		most = 5
+	}
+	if most < 0 {
+		return nil
+	}
+	told := map[string]bool{}
+	for _, f := range asked {
+		if f.Cause != "" {
+			told[fmt.Sprint(f.Cause, f.Turn)] = true
+		}
+	}
+	all := s.wholeRun()
+	for _, w := range knowledge {
+		if w.unasked == 0 {
+			continue
+		}
+		for _, t := range s.turns() {
+			if told[fmt.Sprint(w.id, t)] {
+				continue
+			}
+			l := &look{scene: s, turn: t}
+			y := l.gather(w)
+			if y.missing != "" || y.of < 2 || y.seen < 2 || y.share() < w.unasked {
+				continue
+			}
+			f := Finding{Turn: t, Cause: w.id, Says: w.says[0], Seen: y.seen, Of: y.of, Laps: y.laps(), Safety: w.safety, Change: w.mind, Text: w.yes(l, y)}
+			if len(w.phases) > 0 {
+				f.Phase = w.phases[len(w.phases)-1]
+			}
+			if w.measures != nil {
+				f.Measures = w.measures(l)
+			}
+			if w.cost != nil {
+				f.Cost = math.Max(0, nanZero(w.cost(l))) * y.share()
+			}
+			f.Evidence = s.evidence(l, verdictOf{w, y, l})
+			f.Proposals = ordering(w.propose(l))
+			all = append(all, f)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool {
+		if all[i].Safety != all[j].Safety {
+			return all[i].Safety
+		}
+		return all[i].Cost*share(all[i]) > all[j].Cost*share(all[j])
+	})
+	// One row may not fill the page: two turns of a kind, the rest is told in the text.
+	count := map[string]int{}
+	var out []Finding
+	for _, f := range all {
+		count[f.Cause]++
+		if count[f.Cause] > 2 || len(out) == most {
+			continue
+		}
+		out = append(out, f)
+	}
+	for i := range out {
+		out[i].ID = fmt.Sprintf("u%d", i+1)
+		if n := count[out[i].Cause]; n > 2 {
+			out[i].Text += fmt.Sprintf(" (%d turns in all show the like.)", n)
+		}
+	}
+	return out
+}
+
+func share(f Finding) float64 { return float64(f.Seen) / math.Max(1, float64(f.Of)) }
+
+// wholeRun lists what concerns no single turn: a wheel circumference that is
+// not the file's.
+func (s *scene) wholeRun() []Finding {
+	var out []Finding
+	for _, t := range []struct {
+		name string
+		fit  bike.TyreFit
+		file bike.Tyre
+	}{{"front", s.r.Tyres.Front, s.b.Front}, {"rear", s.r.Tyres.Rear, s.b.Rear}} {
+		if !t.fit.Identified || t.file.Circumference == 0 {
+			continue
+		}
+		d := t.fit.Circumference - t.file.Circumference
+		if math.Abs(d) < 0.008*t.file.Circumference || math.Abs(d) < 3*t.fit.CircumferenceSE {
+			continue
+		}
+		out = append(out, Finding{Cause: "circumference", Says: "", Seen: s.laps, Of: s.laps, Laps: fmt.Sprintf("%d of %d", s.laps, s.laps), Safety: true,
+			Text: fmt.Sprintf("The %s tyre rolls %s mm a turn, the bike file says %s mm: every slip that the bike's own control sees with that figure is %s %% off.", t.name, num(1000*t.fit.Circumference, 0), num(1000*t.file.Circumference, 0), num(100*math.Abs(d)/t.file.Circumference, 1)),
+			Measures: []Measure{{Name: "circumference", Label: t.name + " circumference", Value: 1000 * t.fit.Circumference, Lo: 1000 * (t.fit.Circumference - 2*t.fit.CircumferenceSE), Hi: 1000 * (t.fit.Circumference + 2*t.fit.CircumferenceSE), N: max(s.laps, 1), Unit: "mm"},
+				{Name: "circumference_file", Label: "in the bike file", Value: 1000 * t.file.Circumference, Lo: 1000 * t.file.Circumference, Hi: 1000 * t.file.Circumference, N: max(s.laps, 1), Unit: "mm"}},
+			Change:    "A measured roll-out of the warm tyre, rider on.",
+			Proposals: []Proposal{inspect(fmt.Sprintf("the %s circumference in logger and control unit: %s mm", t.name, num(1000*t.fit.Circumference, 0)), "it moves every cell of the slip table; a change of its own"), changeNothing("no slip target is touched before")}})
+	}
+	for _, e := range s.r.Episodes {
+		if e.Kind == ride.Highside {
+			out = append(out, Finding{Turn: e.Turn, Phase: e.Phase, Cause: "near-highside", Seen: 1, Of: s.laps, Laps: fmt.Sprintf("1 of %d", s.laps), Safety: true, Cost: 1,
+				Text:      fmt.Sprintf("Lap %d, turn %d: the rear slid and caught. Nothing is loosened after that.", e.Lap, e.Turn),
+				Evidence:  []Instant{{e.Lap, e.Turn, e.Start, e.End, "the moment"}},
+				Change:    "The rider's own account of the moment.",
+				Proposals: []Proposal{{Kind: Nothing, Title: "go back to the reference", Why: "a near-highside outranks every lap time", Expect: "a known bike", Watch: "tyre and track before anything else"}}})
+			break
+		}
+	}
+	return out
+}
+
+// next picks the finding to take first: safety, then what the data carry with
+// the strongest remark and most laps.
+func next(findings, unasked []Finding, remarks []Remark) (id, why string) {
+	strength := map[int]int{}
+	for _, m := range remarks {
+		strength[m.ID] = m.Strength
+	}
+	best := -1.0
+	look := func(f Finding) {
+		if f.Stance != Agrees && f.Stance != Partly && !(f.Remark == 0 && f.ID != "") {
+			return
+		}
+		x := share(f) * (1 + 0.3*float64(strength[f.Remark]))
+		reason := fmt.Sprintf("seen on %s laps", f.Laps)
+		if f.Stance == Partly {
+			x *= 0.6
+		}
+		if f.Remark == 0 {
+			x *= 0.5
+			reason += ", though nobody mentioned it"
+		}
+		if f.Safety {
+			x += 2
+			reason = "safety comes first; " + reason
+		}
+		if x > best {
+			best, id, why = x, f.ID, reason
+		}
+	}
+	for _, f := range findings {
+		look(f)
+	}
+	for _, f := range unasked {
+		look(f)
+	}
+	return id, why
+}
+
+func contains(s, part string) bool {
+	return strings.Contains(strings.ToLower(s), part)
+}

@@ -1,0 +1,561 @@
+package debrief
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/inference"
+	"cornerwright/internal/ride"
+)
+
+var (
+	closedPhases = []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry, circuit.PhaseMid}
+	brakePhase   = []circuit.Phase{circuit.PhaseBrake}
+	leanedPhases = []circuit.Phase{circuit.PhaseEntry, circuit.PhaseMid}
+)
+
+func surplusMeasures(l *look) []Measure {
+	return list(
+		l.m("surplus", "engine speed at clutch home above what the gear needs", "rpm", func(p *ride.Pass) float64 {
+			_, s := l.surplus(p, 1)
+			if s == nil {
+				return math.NaN()
+			}
+			return s.Surplus
+		}),
+		l.m("rpm_needed", "engine speed needed there", "rpm", func(p *ride.Pass) float64 {
+			_, s := l.surplus(p, 1)
+			if s == nil {
+				return math.NaN()
+			}
+			return s.Needed
+		}),
+		l.m("push", "time in which the rear pushed the bike on", "s", func(p *ride.Pass) float64 { return p.Push }),
+		l.m("decel", "deceleration from the brakes to turn-in", "mps2", func(p *ride.Pass) float64 { return p.MeanDecel }),
+	)
+}
+
+func dragMeasures(l *look) []Measure {
+	out := list(
+		l.m("decel", "deceleration with closed throttle off the brakes", "mps2", func(p *ride.Pass) float64 { return p.CoastDecel }),
+		l.m("entry_slip", "least rear slip going in", "pct", func(p *ride.Pass) float64 { return 100 * p.EntrySlip }),
+		l.m("decel_brakes", "deceleration from the brakes to turn-in", "mps2", func(p *ride.Pass) float64 { return p.MeanDecel }),
+	)
+	for _, g := range l.r.Engine.Gears {
+		if g.Gear == l.mainGear() && g.Force.OK {
+			out = append(out, Measure{Name: "engine_drag", Label: fmt.Sprintf("engine drag at the wheel in gear %d", g.Gear), Value: g.Force.Value, Lo: g.Force.Lo, Hi: g.Force.Hi, N: max(g.Force.N, 1), Unit: "n"})
+			if x, ok := l.gearDrag[g.Gear]; ok {
+				out = append(out, Measure{Name: "drag_against_gears", Label: "that drag against the other gears, ratio for ratio", Value: 100 * x, Lo: 100 * x, Hi: 100 * x, N: max(g.Force.N, 1), Unit: "pct"})
+			}
+		}
+	}
+	return out
+}
+
+// weakDrag is engine drag under this share of the other gears' (ratio for
+// ratio); gears are commonly set within a fifth of one another.
+const weakDrag, strongDrag = 0.72, 1.35
+
+// weakGear tells whether the gear that a pass is entered in drags too little.
+func weakGear(l *look, p *ride.Pass) sight {
+	g := l.mainGear()
+	x, ok := l.gearDrag[g]
+	if g == 0 || !ok {
+		return unknown
+	}
+	l.gear = g
+	// The lap must have used it: a closed throttle in that gear for a while.
+	n := 0
+	l.closed(p, closedPhases, func(i int) {
+		if int(l.r.Signals.Gear[i]) == g {
+			n++
+		}
+	})
+	if float64(n)*l.dt < 0.15 {
+		return unknown
+	}
+	return when(x < weakDrag)
+}
+
+func slipLow(l *look, p *ride.Pass) float64 {
+	if !math.IsNaN(p.EntrySlip) {
+		return p.EntrySlip
+	}
+	return math.NaN()
+}
+
+var entryRows = []row{
+	{id: "over-blip", says: []Complaint{"pushes-on", "wants-engine-braking"}, phases: goingIn, needs: []need{needRPM, needGear},
+		test: func(l *look, p *ride.Pass) sight {
+			x, s := l.surplus(p, 1)
+			switch {
+			case math.IsNaN(x):
+				return unknown
+			case isOver(x, s):
+				return seen
+			case isUnder(x, s):
+				return opposite
+			}
+			return nothing
+		},
+		measures: surplusMeasures,
+		yes: func(l *look, t tally) string {
+			worst := l.m("", "", "", func(p *ride.Pass) float64 {
+				_, s := l.surplus(p, 1)
+				if s == nil {
+					return math.NaN()
+				}
+				return s.Surplus
+			})
+			return fmt.Sprintf("Into %s a downshift comes in with the engine %s 1/min too fast on %s laps; the rear pushes until it has slowed.", l.name(), num(worst.Value, 0), t.laps())
+		},
+		no: "The downshifts into it are matched.", mind: "Engine speed at the very instant of clutch home on a lap that felt good.",
+		propose: func(l *look) []Proposal {
+			g := l.blipGear()
+			return append(l.list("blip", g, -1, "the blip into that gear lifts the engine beyond what it needs", "a downshift without a push", "drag and hop after the downshift", "entry"),
+				coach("shorter, smaller blip by hand if the rider blips", "too large a blip pushes"))
+		}, unasked: 0.6, cost: func(l *look) float64 { return 0.03 }, show: showEpisode(ride.Blip, nil), weight: 1.2},
+	{id: "weak-engine-brake", says: []Complaint{"wants-engine-braking", "pushes-on"}, phases: closedPhases, needs: []need{needGrip, needGear},
+		test: weakGear, measures: dragMeasures,
+		yes: func(l *look, t tally) string {
+			g := l.mainGear()
+			return fmt.Sprintf("%s is entered in gear %d on %s laps, and in that gear the engine drags only %s %% of what the other gears' drag would give.", capital(l.name()), g, t.laps(), num(100*l.gearDrag[g], 0))
+		},
+		no: "The engine drags there as in the other gears.", mind: "A coast in that gear and in the next on the same straight.",
+		propose: func(l *look) []Proposal {
+			return l.list("engine-brake", l.mainGear(), +1, "that gear drags less than the others", "more deceleration with a closed throttle in that gear", "rear slip and hop going in, every other turn entered in that gear", "entry")
+		}, unasked: 0.6, cost: func(l *look) float64 { return 0.04 }},
+	{id: "late-release", says: []Complaint{"wants-engine-braking"}, phases: closedPhases, needs: []need{needBrake},
+		test: func(l *look, p *ride.Pass) sight {
+			return known(p.CoastTime, p.CoastTime > 0.45)
+		},
+		measures: func(l *look) []Measure {
+			return list(l.m("coast_time", "between brakes off and throttle on", "s", func(p *ride.Pass) float64 { return p.CoastTime }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("Into %s neither brake nor throttle is used for %s s on %s laps.", l.name(), num(l.average(func(p *ride.Pass) float64 { return p.CoastTime }), 2), t.laps())
+		},
+		no: "No long coast shows there.", mind: "Brake pressure at the very end of the release.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{coach("carry a little brake to the slowest place", "the bike rolls free there"), changeNothing("engine braking is not what is missing")}
+		}, weight: 0.5, unasked: 0.7, cost: func(l *look) float64 {
+			return math.Max(0, 0.2*(l.average(func(p *ride.Pass) float64 { return p.CoastTime })-0.3))
+		}, show: func(l *look, p *ride.Pass) (float64, float64) { return p.BrakeOff, p.Pickup }},
+	{id: "strong-engine-brake", says: []Complaint{"too-much-engine-braking", "rear-locks", "hops"}, phases: closedPhases, needs: []need{needSlip, needGear},
+		test: func(l *look, p *ride.Pass) sight {
+			x := slipLow(l, p)
+			return known(x, x < -0.06)
+		},
+		measures: dragMeasures,
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("Into %s the rear wheel turns up to %s %% too slowly on %s laps: the engine drags more than the load on it bears.", l.name(), num(-100*l.average(func(p *ride.Pass) float64 { return p.EntrySlip }), 1), t.laps())
+		},
+		no: "The rear wheel turns with the road going in.", mind: "The rear brake: pressure there at the same moment.",
+		propose: func(l *look) []Proposal {
+			return l.list("engine-brake", l.mainGear(), -1, "the rear carries less than the engine drags", "a rear that rolls", "pushing on entry", "entry")
+		}, safety: true, unasked: 0.5, cost: func(l *look) float64 { return 0.03 }, show: func(l *look, p *ride.Pass) (float64, float64) { return p.Brake, p.Mid }},
+	{id: "under-blip", says: []Complaint{"hops", "rear-locks", "too-much-engine-braking"}, phases: goingIn, needs: []need{needRPM, needGear},
+		test: func(l *look, p *ride.Pass) sight {
+			x, s := l.surplus(p, -1)
+			switch {
+			case math.IsNaN(x):
+				return unknown
+			case isUnder(x, s):
+				return seen
+			}
+			return nothing
+		},
+		measures: surplusMeasures,
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("Into %s a downshift comes in with the engine too slow on %s laps; the rear wheel drags it up.", l.name(), t.laps())
+		},
+		no: "No downshift comes in short of engine speed.", mind: "Engine speed at clutch home on a lap without the drag.",
+		propose: func(l *look) []Proposal {
+			return l.list("blip", l.shortGear(), +1, "the blip into that gear lifts the engine too little", "a downshift without a drag", "a push after the downshift", "entry")
+		}, unasked: 0.6, cost: func(l *look) float64 { return 0.03 }, show: showEpisode(ride.Blip, nil)},
+	{id: "rear-hop", says: []Complaint{"hops", "brake-instability", "chatters"}, phases: goingIn, safety: true,
+		needs: []need{{"no rear travel or wheel signal fast enough to see a hop", func(r *ride.Ride) bool { return !withheld(r, "hop", "") }, "record rear travel at 100 Hz or more"}},
+		test:  func(l *look, p *ride.Pass) sight { return when(len(l.has(ride.Hop, l.key(p), nil)) > 0) },
+		measures: func(l *look) []Measure {
+			return list(l.m("hop_time", "time of hopping", "s", func(p *ride.Pass) float64 { return l.episodeSum(ride.Hop, p, nil, length) }),
+				l.m("entry_slip", "least rear slip going in", "pct", func(p *ride.Pass) float64 { return 100 * p.EntrySlip }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("Into %s the rear wheel hops on %s laps, %s s a lap.", l.name(), t.laps(), num(l.average(func(p *ride.Pass) float64 { return l.episodeSum(ride.Hop, p, nil, length) }), 2))
+		},
+		no: "No hop shows there.", mind: "A frequency that follows the wheel: then it is a wheel out of balance.",
+		propose: func(l *look) []Proposal {
+			var out []Proposal
+			if x := l.shortGear(); x > 0 {
+				out = l.list("blip", x, +1, "the downshift drags the rear wheel into the hop", "a downshift without a drag", "a push after the downshift", "entry")
+			}
+			out = append(out, l.list("engine-brake", l.hopGear(), -1, "less engine drag takes the rear wheel out of its hop", "a rear that stays on the road", "pushing on entry", "entry")...)
+			return append(out, coach("one downshift later", "downshifts on an unloaded rear start the hop"))
+		}, unasked: 0.3, cost: func(l *look) float64 { return 0.05 }, show: showEpisode(ride.Hop, nil), weight: 1.2},
+	{id: "rear-lift", says: []Complaint{"rear-lifts", "brake-instability"}, phases: brakePhase, safety: true,
+		needs: []need{{"no way to see the rear leave the ground", func(r *ride.Ride) bool { return !withheld(r, "rear lift", "rear-lift") }, "record pitch rate and both wheel speeds"}},
+		test:  func(l *look, p *ride.Pass) sight { return when(len(l.has(ride.RearLift, l.key(p), nil)) > 0) },
+		measures: func(l *look) []Measure {
+			return list(l.m("lift_time", "rear wheel in the air", "s", func(p *ride.Pass) float64 { return l.episodeSum(ride.RearLift, p, nil, length) }),
+				l.m("decel_peak", "greatest deceleration", "mps2", func(p *ride.Pass) float64 { return p.PeakDecel }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("On the brakes for %s the rear wheel leaves the ground on %s laps.", l.name(), t.laps())
+		},
+		no: "The rear wheel stays down on the brakes.", mind: "Rear travel at full extension at the same moment.",
+		propose: func(l *look) []Proposal {
+			return append([]Proposal{coach("build the pressure over a third of a second", "the rear lifts where the lever is pulled at once")}, l.scalar("rear-lift", +1, "the aid lets the rear come up", "a rear that stays down", "braking distance")...)
+		}, unasked: 0.3, cost: func(l *look) float64 { return 0.03 }, show: showEpisode(ride.RearLift, nil)},
+	{id: "front-near-lock", says: []Complaint{"front-lock", "front-washes"}, phases: goingIn, safety: true, needs: []need{needFront},
+		test: func(l *look, p *ride.Pass) sight { return when(l.frontLock(p) > 0) },
+		measures: func(l *look) []Measure {
+			return list(l.m("lock_time", "front wheel far too slow", "s", l.frontLock), l.m("decel_peak", "greatest deceleration", "mps2", func(p *ride.Pass) float64 { return p.PeakDecel }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("Going into %s the front wheel nearly locks on %s laps.", l.name(), t.laps())
+		},
+		no: "The front wheel turns with the road.", mind: "A GPS speed good to 0.1 m/s at the same moment.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{coach("release as the bike leans", "pressure stays on while the lean grows"), inspect("front tyre temperature and pressure", "a cold front locks first")}
+		}, unasked: 0.25, cost: func(l *look) float64 { return 0.02 }, show: showEpisode(ride.Lock, nil)},
+	{id: "brakes-fade", says: []Complaint{"brakes-weak"}, phases: brakePhase, needs: []need{needBrake},
+		test: func(l *look, p *ride.Pass) sight {
+			first, this := l.brakeGain()
+			x, ok := this[p.Lap]
+			if !ok || math.IsNaN(first) {
+				return unknown
+			}
+			return when(x < 0.9*first)
+		},
+		measures: func(l *look) []Measure {
+			_, this := l.brakeGain()
+			return list(l.m("brake_gain", "deceleration for each bar", "mps2", func(p *ride.Pass) float64 {
+				if x, ok := this[p.Lap]; ok {
+					return x
+				}
+				return math.NaN()
+			}))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("On the brakes for %s the same pressure slows a tenth less than on the first laps, on %s laps.", l.name(), t.laps())
+		},
+		no: "Pressure and deceleration belong together as on the first laps.", mind: "Disc temperature.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{inspect("fluid, pads, discs and their temperature", "no setting mends a fading brake")}
+		}, safety: true},
+	{id: "fork-bottoms", says: []Complaint{"dives", "brake-instability"}, phases: goingIn, needs: []need{needFork},
+		test: func(l *look, p *ride.Pass) sight {
+			top := l.forkEnd()
+			return known(p.ForkMax, p.ForkMax > top-0.003 && top > 0.09)
+		},
+		measures: func(l *look) []Measure {
+			return list(l.m("fork_max", "greatest fork travel", "mm", func(p *ride.Pass) float64 { return 1000 * p.ForkMax }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("On the brakes for %s the fork comes within 3 mm of the most it does anywhere on %s laps.", l.name(), t.laps())
+		},
+		no: "The fork has travel left there.", mind: "The mechanical end of the fork, measured.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{inspect("fork: two clicks more compression, or half a turn of preload", "suspension is a change for a run of its own")}
+		}, weight: 0.8},
+	{id: "unstable-brakes", says: []Complaint{"brake-instability"}, phases: brakePhase, needs: []need{needLean},
+		test: func(l *look, p *ride.Pass) sight {
+			x := l.rocking(p)
+			return known(x, x > 4)
+		},
+		measures: func(l *look) []Measure {
+			return list(l.m("rocking", "lean to and fro on the brakes", "deg", l.rocking), l.m("entry_slip", "least rear slip going in", "pct", func(p *ride.Pass) float64 { return 100 * p.EntrySlip }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("On the brakes for %s the bike rocks by %s deg on %s laps.", l.name(), num(l.average(l.rocking), 1), t.laps())
+		},
+		no: "The bike is calm on the brakes as far as lean shows it.", mind: "A steer sensor or a yaw gyro.",
+		propose: func(l *look) []Proposal {
+			return append([]Proposal{coach("shift down later, once the first bite is over", "early downshifts unsettle an unloaded rear")}, l.list("engine-brake", l.mainGear(), -1, "less drag on an unloaded rear", "a calmer rear", "pushing on entry", "entry")...)
+		}},
+	{id: "slow-turn-in", says: []Complaint{"slow-turn-in"}, phases: []circuit.Phase{circuit.PhaseEntry}, needs: []need{needLean},
+		test: func(l *look, p *ride.Pass) sight {
+			mine, others := l.rollRate(p), l.usualRoll()
+			if math.IsNaN(others) {
+				return unknown
+			}
+			return known(mine, mine < 0.6*others)
+		},
+		measures: func(l *look) []Measure {
+			return list(l.m("roll_rate", "greatest rate of leaning in", "degps", l.rollRate))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("Into %s the bike leans in at %s deg/s on %s laps, against %s deg/s in the other turns.", l.name(), num(l.average(l.rollRate), 0), t.laps(), num(l.usualRoll(), 0))
+		},
+		no: "It leans in there as quickly as elsewhere.", mind: "A turn that simply needs no quick lean.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{inspect("front tyre pressure; then a millimetre more rear ride height", "geometry is a change for a run of its own")}
+		}},
+	{id: "front-washes", says: []Complaint{"front-washes"}, phases: leanedPhases,
+		needs: []need{{"nothing that shows a sliding front (no steer angle, no side slip)", func(*ride.Ride) bool { return false }, "fit a steer sensor, or ask where on the tyre it slides"}},
+		test:  func(*look, *ride.Pass) sight { return unknown }, no: "Nothing can be said.", mind: "A steer sensor.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{inspect("front tyre pressure and temperature", "the front is looked at before anything is changed"), changeNothing("a sliding front is no matter for electronics")}
+		}},
+	{id: "chatter-mid", says: []Complaint{"chatters"}, phases: leanedPhases,
+		needs: []need{{"no signal fast enough to see chatter", func(r *ride.Ride) bool { return !withheld(r, "chatter", "hop") }, "record travel at 200 Hz"}},
+		test: func(l *look, p *ride.Pass) sight {
+			usual := l.usualHop()
+			if math.IsNaN(usual) || usual <= 0 {
+				return unknown
+			}
+			return known(p.HopRMS, p.HopRMS > 3*usual)
+		},
+		measures: func(l *look) []Measure {
+			return list(l.m("shake", "shaking against the usual of this run", "", func(p *ride.Pass) float64 { return p.HopRMS / l.usualHop() }))
+		},
+		yes: func(l *look, t tally) string {
+			return fmt.Sprintf("In %s the rear shakes at more than three times the usual of this run on %s laps.", l.name(), t.laps())
+		},
+		no: "No more shaking there than elsewhere.", mind: "A frequency that follows the wheel: then it is balance, not chatter.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{inspect("tyre pressure and wheel balance; then two clicks of rebound", "chatter starts at the tyre")}
+		}},
+	{id: "tyre-drops", says: []Complaint{"tyre-drops", "spins"}, needs: []need{needSlip},
+		test: func(l *look, p *ride.Pass) sight {
+			trend, n := l.slipTrend()
+			if n < 5 {
+				return unknown
+			}
+			return when(trend > 0.002)
+		},
+		measures: func(l *look) []Measure {
+			return list(l.m("slip_peak", "greatest slip", "pct", func(p *ride.Pass) float64 { return 100 * l.d(p).slipPeak }))
+		},
+		yes: func(l *look, t tally) string {
+			x, n := l.slipTrend()
+			return fmt.Sprintf("Out of %s the rear slips %s %% more with every lap, over %d laps.", l.name(), num(100*x, 2), n)
+		},
+		no: "Slip does not grow over the run.", mind: "A second run on the same tyre.",
+		propose: func(l *look) []Proposal {
+			return []Proposal{inspect("tyre pressure and wear", "the tyre changes, not the settings"), changeNothing("ride the reference on the next tyre first")}
+		}, weight: 0.5},
+	{id: "pit-speed", says: []Complaint{"pit-too-fast"},
+		needs: []need{{"no pit lane in this recording, or no limit known", func(r *ride.Ride) bool { return !withheld(r, "pit", "") }, "give the pit lane's limit"}},
+		test: func(l *look, p *ride.Pass) sight {
+			for _, e := range l.r.Episodes {
+				if e.Kind == ride.PitSpeed {
+					return seen
+				}
+			}
+			return nothing
+		},
+		yes: func(l *look, t tally) string { return "In the pit lane the bike was faster than its limit." },
+		no:  "The limit was held in the pit lane.", mind: "GPS speed against wheel speed in the lane.",
+		propose: func(l *look) []Proposal {
+			return append(l.scalar("pit-limiter", -1, "the limit is not held", "a lane speed below the limit", "nothing"), inspect("wheel circumference", "a wrong circumference moves the limiter"))
+		}},
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return string(s[0]-'a'+'A') + s[1:]
+}
+
+// blipGear is the gear whose downshift comes in with the greatest surplus.
+func (l *look) blipGear() int { return l.gearOfSurplus(1) }
+
+// shortGear is the gear whose downshift comes in short of engine speed on a
+// third of the laps or more, 0 if none does.
+func (l *look) shortGear() int {
+	n := 0
+	for _, p := range l.passesOf() {
+		if x, s := l.surplus(p, -1); isUnder(x, s) {
+			n++
+		}
+	}
+	if n == 0 || 3*n < len(l.passesOf()) {
+		return 0
+	}
+	return l.gearOfSurplus(-1)
+}
+
+func (l *look) gearOfSurplus(sign float64) int {
+	sum, count := map[int]float64{}, map[int]float64{}
+	for _, p := range l.passesOf() {
+		for _, e := range l.has(ride.Blip, l.key(p), nil) {
+			if s := e.Shift; s != nil && !math.IsNaN(s.Surplus) {
+				sum[s.ToGear] += sign * s.Surplus
+				count[s.ToGear]++
+			}
+		}
+	}
+	best, most := 0, math.Inf(-1)
+	for g := 1; g <= 8; g++ {
+		if count[g] > 0 && sum[g]/count[g] > most {
+			best, most = g, sum[g]/count[g]
+		}
+	}
+	return best
+}
+
+// hopGear is the gear most in use while the rear hops.
+func (l *look) hopGear() int {
+	n := map[int]int{}
+	for _, p := range l.passesOf() {
+		for _, e := range l.has(ride.Hop, l.key(p), nil) {
+			g := e.Gear
+			if g == 0 {
+				g = l.mainGear()
+			}
+			n[g]++
+		}
+	}
+	best, most := l.mainGear(), 0
+	for g, k := range n {
+		if k > most || k == most && g < best {
+			best, most = g, k
+		}
+	}
+	return best
+}
+
+// frontLock is the time in which the front wheel turns at least 12 % too slowly.
+func (l *look) frontLock(p *ride.Pass) float64 {
+	x := 0.0
+	for _, e := range l.has(ride.Lock, l.key(p), goingIn) {
+		x += length(e)
+	}
+	return x
+}
+
+// brakeGain returns, for each lap, deceleration for each bar on the brakes
+// (m/s2), and the median of the first two laps.
+func (l *look) brakeGain() (first float64, byLap map[int]float64) {
+	byLap = map[int]float64{}
+	var early []float64
+	for _, p := range l.passesOf() {
+		var a, b float64
+		l.samples(l.key(p), brakePhase, func(i int, _ circuit.Phase) {
+			pressure := val(l.r.Signals.FrontBrake, i)
+			if pressure > 3e5 && math.Abs(val(l.r.Signals.Lean, i)) < 15*degree {
+				a -= l.r.Signals.Accel[i]
+				b += pressure / 1e5
+			}
+		})
+		if b > 50 {
+			byLap[p.Lap] = a / b
+			if len(early) < 2 {
+				early = append(early, a/b)
+			}
+		}
+	}
+	if len(early) < 2 || len(byLap) < 4 {
+		return math.NaN(), byLap
+	}
+	return inference.Median(early), byLap
+}
+
+// forkEnd is the greatest fork travel of the run, m.
+func (l *look) forkEnd() float64 {
+	best := 0.0
+	for _, ps := range l.passes {
+		for _, p := range ps {
+			if p.ForkMax > best {
+				best = p.ForkMax
+			}
+		}
+	}
+	return best
+}
+
+// rocking is the standard deviation of lean around its straight course on the
+// brakes, times two, deg.
+func (l *look) rocking(p *ride.Pass) float64 {
+	var x []float64
+	l.samples(l.key(p), brakePhase, func(i int, _ circuit.Phase) {
+		if v := val(l.r.Signals.Lean, i); !math.IsNaN(v) {
+			x = append(x, v/degree)
+		}
+	})
+	k := int(0.3 / math.Max(l.dt, 1e-3))
+	if len(x) < 3*k {
+		return math.NaN()
+	}
+	sum, n := 0.0, 0.0
+	for i := k; i+k < len(x); i++ {
+		d := x[i] - 0.5*(x[i-k]+x[i+k])
+		sum += d * d
+		n++
+	}
+	return 2 * math.Sqrt(sum/n)
+}
+
+// rollRate is the greatest rate of leaning in, deg/s, over a tenth of a second.
+func (l *look) rollRate(p *ride.Pass) float64 {
+	lean := l.r.Signals.Lean
+	k := int(0.1/math.Max(l.dt, 1e-3) + 0.5)
+	best := math.NaN()
+	l.samples(l.key(p), []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry}, func(i int, _ circuit.Phase) {
+		if i+k < len(lean) {
+			if x := (math.Abs(lean[i+k]) - math.Abs(lean[i])) / degree / (float64(k) * l.dt); !(x <= best) {
+				best = x
+			}
+		}
+	})
+	return best
+}
+
+// usualRoll is the median rate of leaning in over the other turns.
+func (l *look) usualRoll() float64 {
+	var x []float64
+	for n, ps := range l.passes {
+		if n == l.turn || len(ps) == 0 || l.turnOf[n] != nil && l.turnOf[n].Kink {
+			continue
+		}
+		var y []float64
+		for _, p := range ps {
+			if v := l.rollRate(p); !math.IsNaN(v) {
+				y = append(y, v)
+			}
+		}
+		if len(y) > 0 {
+			x = append(x, inference.Median(y))
+		}
+	}
+	if len(x) < 3 {
+		return math.NaN()
+	}
+	return inference.Median(x)
+}
+
+func (l *look) usualHop() float64 {
+	var x []float64
+	for _, ps := range l.passes {
+		for _, p := range ps {
+			if !math.IsNaN(p.HopRMS) {
+				x = append(x, p.HopRMS)
+			}
+		}
+	}
+	if len(x) < 10 {
+		return math.NaN()
+	}
+	return inference.Median(x)
+}
+
+// slipTrend is the growth of the greatest slip per lap (1) and the laps it
+// rests on.
+func (l *look) slipTrend() (float64, int) {
+	var sx, sy, sxx, sxy, n float64
+	for _, p := range l.passesOf() {
+		d := l.d(p)
+		if !d.slipKnown || d.slipPeak == 0 {
+			continue
+		}
+		x, y := float64(p.Lap), d.slipPeak
+		sx, sy, sxx, sxy, n = sx+x, sy+y, sxx+x*x, sxy+x*y, n+1
+	}
+	if d := n*sxx - sx*sx; d > 0 {
+		return (n*sxy - sx*sy) / d, int(n)
+	}
+	return 0, int(n)
+}
