@@ -42,9 +42,10 @@ type Cause struct {
 	Size float64
 }
 
-// Effect is a push that acts on one turn's drive while a slot is selected:
-// the drive force out of the turn is scaled so that the segment from the turn's
-// brake zone to the next changes by about Seconds (negative is faster).
+// Effect makes one slot quicker or slower out of one turn by about Seconds
+// (negative is faster): in the slower slot the control takes torque on the drive
+// out of the turn although slip is below its target, until the bike is nearly
+// upright.
 type Effect struct {
 	Slot    string
 	Turn    int
@@ -117,6 +118,8 @@ type Options struct {
 	AirTemp     float64    // deg C
 
 	Nasty Nasty
+
+	bare bool // truth alone, no channels
 }
 
 // DefaultOptions returns the usual run: good GPS at 10 Hz, every channel, an

@@ -32,7 +32,18 @@ type Turn struct {
 	Radius    float64    // m, least
 	Angle     float64    // rad, magnitude of the whole change of heading
 	Kink      bool       // taken flat or nearly so
+	// Segment is where the turn's own stretch begins, 30 m before the usual
+	// brake point; it ends where the next turn's begins.
+	Segment float64
+
+	arcs    []arc
+	lateral float64 // m/s2 that the rider uses here
+	bank    float64 // share of the circuit's bank
+	window  float64 // where the turn's window begins
 }
+
+// arc is a stretch of one radius.
+type arc struct{ from, to, radius float64 }
 
 // Pass is one turn on one lap: instants in seconds on the recording's clock,
 // NaN where the thing did not happen.

@@ -1,0 +1,127 @@
+package demo
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// Dialect is a way of writing a text recording.
+type Dialect struct {
+	Delimiter string // "," ";" or "\t"
+	Comma     bool   // decimal comma
+	UnitRow   bool   // units on a row of their own; otherwise in brackets behind the name
+	Preamble  []string
+	CRLF      bool
+	Repeat    bool   // slow channels repeat their last value instead of leaving blanks
+	CutOff    bool   // the last row ends in the middle
+	Jump      bool   // the clock steps back once in the middle
+	Clock     string // time column: "" seconds, "ms" milliseconds
+}
+
+// Plain is comma, brackets, blanks.
+var Plain = Dialect{Delimiter: ","}
+
+// WriteText writes the run as a logger would: one row for each instant of the
+// fastest clock, slow channels only where they have a sample.
+func (r *Run) WriteText(w io.Writer, d Dialect) error {
+	out := bufio.NewWriterSize(w, 1<<18)
+	end := "\n"
+	if d.CRLF {
+		end = "\r\n"
+	}
+	for _, l := range d.Preamble {
+		out.WriteString(l + end)
+	}
+	unitName := "s"
+	if d.Clock == "ms" {
+		unitName = "ms"
+	}
+	head := []string{"Time"}
+	units := []string{unitName}
+	for _, c := range r.Channels {
+		head = append(head, c.Header)
+		units = append(units, c.Unit)
+	}
+	if d.UnitRow {
+		out.WriteString(strings.Join(head, d.Delimiter) + end + strings.Join(units, d.Delimiter) + end)
+	} else {
+		for i := range head {
+			if units[i] != "" {
+				head[i] += " [" + units[i] + "]"
+			}
+		}
+		out.WriteString(strings.Join(head, d.Delimiter) + end)
+	}
+	// All instants of all clocks.
+	seen := map[int64]bool{}
+	var ticks []int64
+	var last *float64
+	for _, c := range r.Channels {
+		if len(c.Time) > 0 && &c.Time[0] == last {
+			continue
+		}
+		if len(c.Time) > 0 {
+			last = &c.Time[0]
+		}
+		for _, t := range c.Time {
+			k := int64(math.Round(t * 1000))
+			if !seen[k] {
+				seen[k] = true
+				ticks = append(ticks, k)
+			}
+		}
+	}
+	sort.Slice(ticks, func(i, j int) bool { return ticks[i] < ticks[j] })
+	next := make([]int, len(r.Channels))
+	line := make([]byte, 0, 512)
+	number := func(v float64, dec int) {
+		at := len(line)
+		line = strconv.AppendFloat(line, v, 'f', dec, 64)
+		if d.Comma {
+			for i := at; i < len(line); i++ {
+				if line[i] == '.' {
+					line[i] = ','
+				}
+			}
+		}
+	}
+	for n, k := range ticks {
+		line = line[:0]
+		t := float64(k) / 1000
+		if d.Jump && n > len(ticks)/2 {
+			t -= 0.5
+		}
+		if d.Clock == "ms" {
+			number(t*1000, 0)
+		} else {
+			number(t, 3)
+		}
+		for i := range r.Channels {
+			c := &r.Channels[i]
+			line = append(line, d.Delimiter...)
+			j := next[i]
+			if j < len(c.Time) && int64(math.Round(c.Time[j]*1000)) <= k {
+				number(c.Value[j], c.Decimals)
+				next[i]++
+			} else if d.Repeat && j > 0 && t-c.Time[j-1] < 1.5 {
+				number(c.Value[j-1], c.Decimals)
+			}
+		}
+		if d.CutOff && n == len(ticks)-1 {
+			line = line[:len(line)/2]
+			out.Write(line)
+			break
+		}
+		out.Write(line)
+		out.WriteString(end)
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("writing the recording: %w", err)
+	}
+	return nil
+}
