@@ -1,0 +1,436 @@
+package table
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+)
+
+// parser turns whole rows to a Block. It keeps its buffers, so one parser
+// serves block after block.
+type parser struct {
+	d    *Dialect
+	blk  *Block
+	room int // rows the column buffers hold
+	// run of unreadable lines being collected into one issue
+	bad badRun
+}
+
+type badRun struct {
+	from, to, bytes, rows int
+	why                   string
+	column                int
+	source                string
+}
+
+// maxIssues bounds the issues kept per block; the rest are counted in the lost
+// rows all the same.
+const maxIssues = 200
+
+func newParser(d *Dialect) *parser { return &parser{d: d} }
+
+// reset prepares blk for rows of a text of n bytes.
+func (p *parser) reset(blk *Block, n int) {
+	cols := len(p.d.Columns)
+	if len(blk.Cols) != cols {
+		blk.Cols = make([]ColumnBlock, cols)
+	}
+	for i := range blk.Cols {
+		c := &blk.Cols[i]
+		*c = ColumnBlock{Mant: c.Mant[:cap(c.Mant)]}
+		if p.d.Columns[i].Kind == Label {
+			c.labels = map[string]int{}
+		}
+	}
+	blk.Rows, blk.Lines, blk.Bytes = 0, 0, n
+	blk.Issues, blk.Breaks, blk.Restart = blk.Issues[:0], blk.Breaks[:0], blk.Restart[:0]
+	blk.LostRows, blk.LostBytes = 0, 0
+	p.blk = blk
+	p.room = 0
+	if cols > 0 {
+		p.room = len(blk.Cols[0].Mant)
+		for i := range blk.Cols {
+			p.room = min(p.room, len(blk.Cols[i].Mant))
+		}
+	}
+	p.bad = badRun{}
+}
+
+// grow makes room for more rows, after row.
+func (p *parser) grow(row int, left, used int) {
+	// Rows still to come, from the bytes a row took so far.
+	per := 2 * len(p.d.Columns)
+	if row > 0 {
+		per = max(1, used/row)
+	}
+	room := row + left/per + left/per/16 + 16
+	for i := range p.blk.Cols {
+		c := &p.blk.Cols[i]
+		m := make([]int64, room)
+		copy(m, c.Mant[:min(row, len(c.Mant))])
+		c.Mant = m
+		if c.Float != nil {
+			f := make([]float64, room)
+			copy(f, c.Float[:min(row, len(c.Float))])
+			c.Float = f
+		}
+	}
+	p.room = room
+}
+
+// parse reads b, whole lines of which the last ends in '\n', whose first line
+// has number line and whose first row follows row rows.
+func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
+	p.reset(blk, len(b))
+	blk.line, blk.row = line, row0
+	d := p.d
+	ncols := len(d.Columns)
+	delim, decimal := d.Delimiter, d.Decimal
+	blanks := delim == ' '
+	cols := blk.Cols
+	row, pos, n := 0, 0, len(b)
+	nextLine := -1 // line on which the next row is expected
+	first := line
+	for pos < n {
+		start := pos
+		switch b[pos] {
+		case '\n':
+			pos++
+			line++
+			continue
+		case '\r':
+			pos++
+			continue
+		case ' ', '\t':
+			if lineBlank(b[pos:]) {
+				pos += bytes.IndexByte(b[pos:], '\n') + 1
+				line++
+				continue
+			}
+		}
+		if d.Comment != "" && b[pos] == d.Comment[0] && bytes.HasPrefix(b[pos:], []byte(d.Comment)) {
+			pos += bytes.IndexByte(b[pos:], '\n') + 1
+			line++
+			continue
+		}
+		if row >= p.room {
+			p.grow(row, n-pos, pos)
+			cols = blk.Cols
+		}
+		badCells, fields, quotedLines := 0, 0, 0
+		badCol := 0
+		ended := false
+		for c := 0; c < ncols; c++ {
+			col := &cols[c]
+			kind := d.Columns[c].Kind
+			fields++
+			if kind == Number {
+				// The fast path: sign, digits, point, digits, delimiter. Everything
+				// else goes through the slow one.
+				q := pos
+				neg := b[q] == '-'
+				if neg {
+					q++
+				}
+				var m int64
+				q0 := q
+				x := b[q] - '0'
+				for x <= 9 {
+					m = m*10 + int64(x)
+					q++
+					x = b[q] - '0'
+				}
+				digits, k := q-q0, 0
+				if b[q] == decimal && decimal != delim {
+					q++
+					f0 := q
+					x = b[q] - '0'
+					for x <= 9 {
+						m = m*10 + int64(x)
+						q++
+						x = b[q] - '0'
+					}
+					k = q - f0
+					digits += k
+				}
+				if e := b[q]; uint(digits-1) < 15 && (e == delim || e == '\n' || e == '\r') && !blanks {
+					if neg {
+						m = -m
+					}
+					if k == col.Decimals && col.Float == nil {
+						col.Mant[row] = m
+					} else {
+						col.put(row, m, k, p.room)
+					}
+					pos = q
+					if e == delim {
+						pos++
+						continue
+					}
+					ended = true
+					break
+				}
+			}
+			// Slow path: find the cell's end, then read it by kind.
+			text, next, end, lines, issue := field(b, pos, delim)
+			quotedLines += lines
+			if issue != "" {
+				badCells++
+				badCol = c + 1
+			}
+			if !p.cell(col, &d.Columns[c], row, text, line) {
+				badCells++
+				if badCol == 0 {
+					badCol = c + 1
+				}
+			}
+			pos = next
+			if end {
+				ended = true
+				break
+			}
+		}
+		extra := 0
+		for !ended { // fields beyond the header
+			text, next, end, lines, _ := field(b, pos, delim)
+			quotedLines += lines
+			if len(text) > 0 { // a trailing delimiter alone is harmless
+				extra++
+			}
+			pos, ended = next, end
+		}
+		// Step over the line's end.
+		if pos < n && b[pos] == '\r' {
+			pos++
+		}
+		if pos < n && b[pos] == '\n' {
+			pos++
+		}
+		raw := b[start:pos]
+		ok := true
+		switch {
+		case fields < ncols && !d.Short:
+			ok = false
+			if p.header(raw) {
+				blk.Restart = append(blk.Restart, row)
+				break
+			}
+			p.lost(line, raw, fields, fmt.Sprintf("row has %s, header has %d", count(fields, "field"), ncols))
+		case extra > 0:
+			ok = false
+			p.lost(line, raw, ncols+1, fmt.Sprintf("row has %d fields, header has %d", ncols+extra, ncols))
+		case badCells > 0 && p.hopeless(row, fields, badCells):
+			ok = false
+			switch {
+			case p.header(raw):
+				blk.Restart = append(blk.Restart, row)
+			case p.unitRow(raw): // stands under a repeated header
+			default:
+				p.lost(line, raw, badCol, "row is not numbers")
+			}
+		}
+		if ok {
+			for c := fields; c < ncols; c++ {
+				cols[c].blank(row)
+			}
+			if line != nextLine {
+				blk.Breaks = append(blk.Breaks, Break{row, line})
+			}
+			nextLine = line + 1
+			row++
+		}
+		line += 1 + quotedLines
+		if quotedLines > 0 {
+			nextLine = -1
+		}
+	}
+	p.flushBad()
+	blk.Rows = row
+	blk.Lines = line - first
+	for c := range cols {
+		cols[c].finish(row)
+	}
+}
+
+// hopeless tells whether a row of full length must go: nothing in it could be
+// read, or more cells are bad than good.
+func (p *parser) hopeless(row, fields, bad int) bool {
+	good := fields
+	for c := range fields {
+		col := &p.blk.Cols[c]
+		if col.Float != nil {
+			if col.Float[row] != col.Float[row] {
+				good--
+			}
+		} else if col.Mant[row] == Blank {
+			good-- // bad cells are blanks by now
+		}
+	}
+	return good == 0 || bad >= 3 && bad >= good
+}
+
+// header tells whether a line is the header again.
+func (p *parser) header(raw []byte) bool {
+	h := p.d.Header
+	return h != "" && string(bytes.TrimSpace(raw)) == strings.TrimSpace(h)
+}
+
+// unitRow tells whether most cells of a line are units.
+func (p *parser) unitRow(raw []byte) bool {
+	cells := splitLine(bytes.TrimRight(raw, "\r\n"), p.d.Delimiter)
+	return unitShare(cells) > 0.5
+}
+
+// lost notes an unreadable line; neighbours make one issue.
+func (p *parser) lost(line int, raw []byte, column int, why string) {
+	p.blk.LostRows++
+	p.blk.LostBytes += len(raw)
+	b := &p.bad
+	if b.rows > 0 && line == b.to+1 {
+		b.to = line
+		b.rows++
+		b.bytes += len(raw)
+		return
+	}
+	p.flushBad()
+	*b = badRun{from: line, to: line, rows: 1, bytes: len(raw), why: why, column: column, source: Shorten(raw)}
+}
+
+func (p *parser) flushBad() {
+	b := p.bad
+	p.bad = badRun{}
+	if b.rows == 0 || len(p.blk.Issues) >= maxIssues {
+		return
+	}
+	text := b.why
+	if b.rows > 1 {
+		text = fmt.Sprintf("lines %d to %d cannot be read (%s, %d bytes): the first %s", b.from, b.to, count(b.rows, "row"), b.bytes, b.why)
+	}
+	p.blk.Issues = append(p.blk.Issues, Issue{Warning, b.from, b.column, text,
+		"nothing to do: these rows are left out and the gap is marked; the original is kept", b.source})
+}
+
+// cell reads one cell into a column by its kind; false if it cannot be read.
+func (p *parser) cell(col *ColumnBlock, dc *Column, row int, text []byte, line int) bool {
+	if len(text) == 0 {
+		col.blank(row)
+		return true
+	}
+	switch dc.Kind {
+	case Number:
+		c := parseNumber(text, p.d.Decimal)
+		switch c.kind {
+		case isDecimal:
+			col.put(row, c.m, c.k, p.room)
+			return true
+		case isFloat:
+			col.putFloat(row, c.f, p.room)
+			return true
+		case isBlank:
+			col.blank(row)
+			return true
+		}
+		if v, ok := dc.Words[strings.ToLower(string(text))]; ok {
+			col.putFloat2(row, v, p.room)
+			return true
+		}
+		if num, u := splitUnit(text); u != "" {
+			if c := parseNumber(num, p.d.Decimal); c.kind == isDecimal && (col.cellU == "" || col.cellU == u) {
+				col.put(row, c.m, c.k, p.room)
+				col.cellU = u
+				return true
+			}
+		}
+	case Clock:
+		if m, k, ok := parseClock(text); ok {
+			col.put(row, m, k, p.room)
+			return true
+		}
+		if c := parseNumber(text, p.d.Decimal); c.kind == isBlank {
+			col.blank(row)
+			return true
+		}
+	case DateTime:
+		if sec, frac, k, ok := ParseDateTime(text); ok {
+			sec -= dc.Base
+			if k < 10 && sec > -1e8 && sec < 1e8 {
+				m := sec*ipow10[k] + frac
+				if m > -maxMant && m < maxMant {
+					col.put(row, m, k, p.room)
+					return true
+				}
+			}
+			col.putFloat(row, float64(sec)+float64(frac)/pow10[k], p.room)
+			return true
+		}
+	case Label:
+		s := string(text)
+		i, ok := col.labels[s]
+		if !ok {
+			if len(col.labels) >= maxLabels || len(s) > 200 {
+				col.blank(row)
+				return true
+			}
+			i = len(col.words)
+			col.labels[s] = i
+			col.words = append(col.words, s)
+		}
+		col.put(row, int64(i), 0, p.room)
+		return true
+	case Skip:
+		col.blank(row)
+		return true
+	}
+	col.blank(row)
+	if col.bad == 0 {
+		col.badAt, col.badTxt = line, Shorten(text)
+	}
+	col.bad++
+	return false
+}
+
+// maxLabels bounds the distinct words kept of one column.
+const maxLabels = 256
+
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// Shorten returns a line or cell for a message: no control bytes, at most 120
+// bytes.
+func Shorten(b []byte) string {
+	b = bytes.TrimRight(b, "\r\n")
+	cut := false
+	if len(b) > 120 {
+		b, cut = b[:120], true
+	}
+	s := strings.Map(func(r rune) rune {
+		if r == '\t' {
+			return '\t'
+		}
+		if r < ' ' || r == 0x7f || r == '\uFFFD' {
+			return '·'
+		}
+		return r
+	}, string(b))
+	if cut {
+		s += "…"
+	}
+	return s
+}
+
+func lineBlank(b []byte) bool {
+	for _, c := range b {
+		switch c {
+		case '\n':
+			return true
+		case ' ', '\t', '\r':
+		default:
+			return false
+		}
+	}
+	return true
+}
