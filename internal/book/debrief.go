@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"cornerwright/internal/bike"
+	"cornerwright/internal/debrief"
 	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/setting"
@@ -31,6 +32,28 @@ func (b *Book) scene(ctx context.Context, run int) (Run, *ride.Ride, *bike.Bike,
 		sheet, err = b.CurrentSheet(r.Bike)
 	}
 	return r, x, k, sheet.Sheet, err
+}
+
+// Debrief joins the run's remarks, in the order they were entered and without
+// those taken back, with its data.
+func (b *Book) Debrief(ctx context.Context, run int, o debrief.Options) (*debrief.Result, error) {
+	r, x, k, sheet, err := b.scene(ctx, run)
+	if err != nil {
+		return nil, err
+	}
+	all, err := b.Remarks(r.Number)
+	if err != nil {
+		return nil, err
+	}
+	var said []debrief.Remark
+	for _, m := range all {
+		if !m.Struck {
+			said = append(said, m.Remark)
+		}
+	}
+	o.Run = r.Number
+	out := debrief.Debrief(x, k, said, sheet, k.Slots.Trial, o)
+	return &out, nil
 }
 
 // Rehearse applies a step to the recorded laps of a run (0: the step's own).

@@ -60,7 +60,8 @@ func (b *Book) Sheet(n int) (Sheet, error) {
 
 // CurrentSheet is the sheet that is in the bike as far as the book knows: the
 // newest of the bike file, moved on by every step that was loaded and moved
-// back by every one that was reverted.
+// back by every one that was reverted. A step that is kept moves its values into
+// the reference slot too: that is a sheet of its own.
 func (b *Book) CurrentSheet(bikeName string) (Sheet, error) {
 	s, err := currentSheet(b.r, bikeName)
 	return s, b.ioError(err)
@@ -71,24 +72,26 @@ func currentSheet(q querier, bikeName string) (Sheet, error) {
 	current := 0
 	err := each(q, func(s scanner) error {
 		var kind, now string
-		var from, to int
+		var from, to, kept int
 		var at, ord int64
-		if err := s.Scan(&kind, &now, &from, &to, &at, &ord); err != nil {
+		if err := s.Scan(&kind, &now, &from, &to, &kept, &at, &ord); err != nil {
 			return err
 		}
 		switch {
 		case kind == "file":
 			current = to
-		case now == Loaded || now == Kept || now == Repeated:
+		case now == Loaded || now == Repeated:
 			current = to
-		case now == Reverted && current == to:
+		case now == Kept:
+			current = kept
+		case now == Reverted && (current == to || current == kept):
 			current = from
 		}
 		return nil
-	}, `SELECT 'file', '', 0, number, added, number FROM sheet WHERE bike = ?1 AND step = 0
+	}, `SELECT 'file', '', 0, number, 0, (SELECT coalesce(max(id), 0) FROM step_state WHERE at < sheet.added), number FROM sheet WHERE bike = ?1 AND step = 0
 		UNION ALL
-		SELECT 'state', x.now, s.from_sheet, s.to_sheet, x.at, x.id FROM step_state x JOIN step s ON s.id = x.step WHERE s.bike = ?1
-		ORDER BY 5, 1, 6`, bikeName)
+		SELECT 'state', x.now, s.from_sheet, s.to_sheet, (SELECT max(number) FROM sheet WHERE step = s.id), x.id, x.id FROM step_state x JOIN step s ON s.id = x.step WHERE s.bike = ?1
+		ORDER BY 6, 1 DESC, 7`, bikeName)
 	if err != nil {
 		return Sheet{}, err
 	}

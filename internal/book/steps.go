@@ -305,6 +305,11 @@ func (b *Book) SetStepState(id int, from, to, who, reason string, run int) (Step
 				return err
 			}
 		}
+		if to == Kept {
+			if err := t.promote(s); err != nil {
+				return err
+			}
+		}
 		if _, err := t.insert(`INSERT INTO step_state (uid, step, was, now, who, reason, run, at) VALUES (?,?,?,?,?,?,?,?)`, uid(), id, state, to, who, reason, run, t.at); err != nil {
 			return err
 		}
@@ -314,6 +319,28 @@ func (b *Book) SetStepState(id int, from, to, who, reason string, run int) (Step
 		return s, err
 	}
 	return b.Step(id)
+}
+
+// promote makes the sheet on which what was on trial is the reference: the
+// step's setting of the reference slot takes the values of its own slot.
+func (t *tx) promote(s Step) error {
+	k, err := t.b.Bike(s.Bike)
+	if err != nil {
+		return err
+	}
+	to, err := scanSheet(t.QueryRow(sheetSelect+` WHERE number = ?`, s.To))
+	if err != nil {
+		return err
+	}
+	next := setting.NewSheet(to.Bike, to.Slots)
+	next.Parent = s.To
+	next.Note = fmt.Sprintf("step %d kept: %s of slot %s is the reference now", s.ID, s.Setting, s.Slot)
+	if next.Slots[k.Bike.Slots.Reference] == nil {
+		return conflict(fmt.Sprintf("sheet %d has no reference slot %s", s.To, k.Bike.Slots.Reference), "add the bike file again")
+	}
+	next.Slots[k.Bike.Slots.Reference][s.Setting] = to.Values(s.Slot, s.Setting)
+	_, err = t.insertSheet(next, s.ID, uid())
+	return err
 }
 
 // Overrule puts a guard of a recorded step aside by name; it stays in the book
