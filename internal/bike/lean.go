@@ -111,6 +111,12 @@ func EstimateLean(in LeanInput, b *Bike) (lean, se []float64, rep LeanReport) {
 			if flip < 0 {
 				rep.Notes = append(rep.Notes, "roll rate was logged with the opposite sign: turned round")
 			}
+			if lag := pathLag(path, in.RollRate, flip, in.DT); lag != 0 {
+				shift(path, tmp, lag, in.DT)
+				if math.Abs(lag) > 0.03 {
+					rep.Notes = append(rep.Notes, fmt.Sprintf("the machine's lean comes %.0f ms after what the path asks for", 1000*lag))
+				}
+			}
 			// fused = slow part of the path + fast part of the integrated gyro.
 			var sum float64
 			for i := range tmp {
@@ -185,6 +191,40 @@ func rollSign(path, roll []float64, dt float64) (sign, corr float64) {
 		return -1, -c
 	}
 	return 1, c
+}
+
+// pathLag is by how many seconds the roll gyro comes later than the rate at
+// which the path leans: the machine follows its path late, or position is early.
+func pathLag(path, roll []float64, flip, dt float64) float64 {
+	n := len(path)
+	k := max(1, int(math.Round(0.04/dt)))
+	reach := int(math.Round(0.2/dt)) / k
+	if n < 100*k {
+		return 0
+	}
+	m := n / k
+	x, y := make([]float64, m-1), make([]float64, m-1)
+	for i := range x {
+		x[i] = path[(i+1)*k] - path[i*k]
+		var s float64
+		for j := i * k; j < (i+1)*k; j++ {
+			s += flip * 0.5 * (roll[j] + roll[j+1])
+		}
+		y[i] = s * dt
+	}
+	lag, corr := signal.Delay(x, y, -reach, reach)
+	if corr < 0.5 || math.Abs(lag) > float64(reach)-0.5 {
+		return 0
+	}
+	return lag * float64(k) * dt
+}
+
+// shift moves x by lag seconds to later times, in place.
+func shift(x, tmp []float64, lag, dt float64) {
+	copy(tmp, x)
+	for i := range x {
+		x[i] = signal.At(tmp, 0, dt, float64(i)*dt-lag)
+	}
 }
 
 // checkChannel finds sign, delay, offset and scale of the lean channel against

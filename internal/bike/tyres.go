@@ -197,6 +197,15 @@ func diffs(t []float64) []float64 {
 
 func median(x []float64) float64 { return signal.Median(x) }
 
+// RearFit is what FitRear finds.
+type RearFit struct {
+	TyreFit
+	Drift, DriftSE float64 // relative change of the circumference from the first third to the last
+	Lag            float64 // s by which the front wheel's channel comes later than the rear's
+	Samples        int
+	Notes          []string
+}
+
 // rearGuess is one set of what has to be assumed for the rear tyre.
 type rearGuess struct{ mu, area, limit float64 }
 
@@ -204,21 +213,25 @@ type rearGuess struct{ mu, area, limit float64 }
 // ground speed v. The tyre is never force-free on a lap: v / omega = R - rho
 // (1 - cos(lean)) - b1 u - b2 u sin2(lean) - b3 u^3, where u is the share of the
 // friction that is left for driving, F / (N mu sqrt(1 - (q/mu)^2)), q the lateral
-// share. Friction, drag and the limit of u are assumed: their spread is part of
+// share. Speed is logged by another sensor than the rear wheel: a lag between
+// them, told by the acceleration, is an unknown too (0 +- 15 ms). Friction, drag and the limit of u are assumed: their spread is part of
 // the error bars, because the bootstrap alone promises too much. The rest of
 // the result is the relative drift of the circumference over the run.
-func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE float64, samples int, notes []string) {
-	fit = fromFile(b.Rear)
+func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
+	fit := fromFile(b.Rear)
+	var notes []string
+	samples := 0
+	defer func() { out.TyreFit, out.Samples, out.Notes = fit, samples, notes }()
 	if in.Rear == nil || v == nil {
 		fit.Why = "no rear wheel speed"
 		if in.Rear != nil {
 			fit.Why = "no ground speed to hold the wheel against"
 		}
-		return fit, 0, 0, 0, nil
+		return
 	}
 	if fit.Circumference == 0 {
 		fit.Why = "the circumference that the channel was logged with is not in the bike file"
-		return fit, 0, 0, 0, nil
+		return
 	}
 	n := len(v)
 	rate := 1 / in.DT
@@ -245,8 +258,8 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 	}
 	step := max(1, int(math.Round(rate/20)))
 	type sample struct {
-		y, one, sin2, f, n0, q float64
-		v2                     float64
+		y, one, sin2, f, n0, q, late float64
+		v2                           float64
 		block                  int32
 	}
 	var all []sample
@@ -263,7 +276,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 		lat := math.Tan(ThinLean(in.Lean[i], h, t))
 		all = append(all, sample{
 			y: vl[i] / (wl[i] * omega), one: 1 - cos, sin2: sin * sin,
-			f: m.RearForce(al[i], vl[i], 0), n0: load, q: math.Abs(lat), v2: vl[i] * vl[i], block: in.Block[i],
+			f: m.RearForce(al[i], vl[i], 0), n0: load, q: math.Abs(lat), v2: vl[i] * vl[i], late: al[i] / (wl[i] * omega), block: in.Block[i],
 		})
 		if l := math.Abs(in.Lean[i]); l < 12*deg {
 			upright += dt
@@ -274,7 +287,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 	samples = len(all)
 	if upright < needUpright || samples < 200 {
 		fit.Why = fmt.Sprintf("%.0f s upright off the brakes at steady gear; %.0f are needed", upright, needUpright)
-		return fit, 0, 0, samples, notes
+		return
 	}
 	crownFree := leaned >= needLeaned
 	shrink := fit.Crown
@@ -282,17 +295,18 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 		shrink = 0.095
 	}
 	solve := func(g rearGuess, want bool) (x []float64, ss float64, used int, eq *normal) {
-		prior := []float64{0, 0, 0, 0, 0}
-		mean := []float64{0, shrink, 0, 0, 0}
+		prior := []float64{0, 0, 0, 0, 0, 0}
+		mean := []float64{0, shrink, 0, 0, 0, 0}
 		if !crownFree {
 			prior[1] = 1e12
 		}
 		area := 0.5 * m.Density() * (g.area - m.Air.DragArea)
 		sd := 0.004
-		coef := []float64{fit.Circumference / (2 * math.Pi), shrink, 0.02, 0, 0}
-		var row [5]float64
+		coef := []float64{fit.Circumference / (2 * math.Pi), shrink, 0.02, 0, 0, 0}
+		var row [6]float64
 		for round := range 5 {
-			eq = newNormal(5)
+			eq = newNormal(6)
+			prior[5] = 10 * sd * sd / (0.015 * 0.015)
 			ss, used = 0, 0
 			first := round == 0
 			var abs float64
@@ -303,7 +317,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 				if u < -0.35 || u > g.limit {
 					continue
 				}
-				row = [5]float64{1, -s.one, -u, -u * s.sin2, -u * u * u}
+				row = [6]float64{1, -s.one, -u, -u * s.sin2, -u * u * u, -s.late}
 				r := s.y
 				for i := range row {
 					r -= coef[i] * row[i]
@@ -345,7 +359,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 	best, _, used, eq := solve(base, true)
 	if best == nil {
 		fit.Why = fmt.Sprintf("only %d samples at moderate drive, or circumference and crown radius cannot be held apart", used)
-		return fit, 0, 0, samples, notes
+		return
 	}
 	// The spread over what had to be assumed.
 	var varR, varC float64
@@ -365,15 +379,15 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 		varR += (r[0]*r[0] + r[1]*r[1]) / 2
 		varC += (c[0]*c[0] + c[1]*c[1]) / 2
 	}
-	prior := []float64{0, 0, 0, 0, 0}
+	prior := []float64{0, 0, 0, 0, 0, 1}
 	if !crownFree {
 		prior[1] = 1e12
 	}
-	se := eq.bootstrap(100, prior, []float64{0, shrink, 0, 0, 0}, func(x []float64) []float64 { return []float64{x[0], x[1]} })
+	se := eq.bootstrap(100, prior, []float64{0, shrink, 0, 0, 0, 0}, func(x []float64) []float64 { return []float64{x[0], x[1]} })
 	if se == nil {
 		fit.Why = "fewer than three laps or stretches: no error bar"
 		fit.Circumference = 2 * math.Pi * best[0]
-		return fit, 0, 0, samples, notes
+		return
 	}
 	fit.Circumference = 2 * math.Pi * best[0]
 	fit.CircumferenceSE = 2 * math.Pi * math.Sqrt(se[0]*se[0]+varR+sq(3e-4*best[0]))
@@ -389,8 +403,9 @@ func FitRear(in TyreInput, b *Bike, v []float64) (fit TyreFit, drift, driftSE fl
 		fit.Identified = false
 		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
 	}
-	drift, driftSE = driftOf(eq, best)
-	return fit, drift, driftSE, samples, notes
+	out.Lag = best[5]
+	out.Drift, out.DriftSE = driftOf(eq, best)
+	return
 }
 
 func sq(x float64) float64 { return x * x }

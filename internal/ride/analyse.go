@@ -43,8 +43,9 @@ func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt 
 	w.masks()
 	w.lean()
 	w.tyres()
-	w.slip()
 	w.gear()
+	w.settleRear()
+	w.slip()
 	w.force()
 	if r.Circuit != nil {
 		r.Passes = w.cutPasses()
@@ -202,33 +203,15 @@ func (w *work) tyres() {
 	for i := range in.RearFree {
 		in.RearFree[i] = !w.braking[i] && !s.Airborne[i] && !w.shifting[i] && (rb == nil || !rb[i]) && (fb == nil || !fb[i])
 	}
-	rear, drift, driftSE, samples, notes := bike.FitRear(in, w.b, w.speed)
+	found := bike.FitRear(in, w.b, w.speed)
+	rear := found.TyreFit
+	w.rearFound = rear.Identified || rear.CircumferenceSE > 0
+	w.lag = found.Lag
 	t := &w.r.Tyres
-	t.Rear, t.Drift, t.DriftSE, t.Samples = rear, drift, driftSE, samples
-	t.Notes = append(t.Notes, notes...)
-	w.rearRadius, w.rearCrown = rear.Circumference/(2*math.Pi), rear.Crown
-	if w.rearRadius == 0 {
-		w.rearRadius = w.b.RearRadius()
-	}
-	if w.rearCrown == 0 {
-		w.rearCrown = 0.095
-		if w.rear != nil {
-			t.Notes = append(t.Notes, "no crown radius of the rear tyre is known: 95 mm taken")
-		}
-	}
-	for _, k := range []struct {
-		name string
-		fit  bike.TyreFit
-	}{{"front", t.Front}, {"rear", t.Rear}} {
-		if !k.fit.Identified {
-			w.cannot(k.name+" tyre from this run", k.fit.Why, "ride some laps upright and at full lean off the brakes, with GPS and both wheel speeds logged")
-		} else if file := map[string]float64{"front": w.b.Front.Circumference, "rear": w.b.Rear.Circumference}[k.name]; file > 0 {
-			if e := k.fit.Circumference/file - 1; math.Abs(e) > math.Max(0.004, 3*k.fit.CircumferenceSE/file) {
-				w.problem(recording.Warning, k.name+"_speed",
-					fmt.Sprintf("the %s circumference is %.3f m (+-%.3f), the channel was logged with %.3f m: %+.1f %%", k.name, k.fit.Circumference, 1.96*k.fit.CircumferenceSE, file, 100*e),
-					"slip is computed with the identified value; put it right in the logger and the bike file together")
-			}
-		}
+	t.Rear, t.Drift, t.DriftSE, t.Samples = rear, found.Drift, found.DriftSE, found.Samples
+	t.Notes = append(t.Notes, found.Notes...)
+	if math.Abs(w.lag) > 0.01 {
+		t.Notes = append(t.Notes, fmt.Sprintf("the front wheel's channel comes %.0f ms after the rear's: taken out of slip", 1000*w.lag))
 	}
 }
 
@@ -314,22 +297,23 @@ func (w *work) shifts() {
 // slip computes slip of both wheels with lean-dependent radii.
 func (w *work) slip() {
 	s := &w.r.Signals
-	ones := func(logged float64, wheel []float64, r, crown float64) []float64 {
+	cut := w.slipBand()
+	wheel := func(logged float64, wheel []float64, r, crown, late float64) []float64 {
 		if wheel == nil || logged == 0 {
 			return nil
 		}
 		out := make([]float64, w.n)
 		tmp := make([]float64, w.n)
-		signal.LowPassInto(out, wheel, 8, w.rate, &w.sc)
-		signal.LowPassInto(tmp, w.speed, 8, w.rate, &w.sc)
+		signal.LowPassInto(out, wheel, cut, w.rate, &w.sc)
+		signal.LowPassInto(tmp, w.speed, cut, w.rate, &w.sc)
 		k := 2 * math.Pi / logged
 		for i := range out {
-			out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i])
+			out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i]+late*w.accel[i])
 		}
 		return out
 	}
-	s.RearSlip = ones(w.b.Rear.Circumference, w.rear, w.rearRadius, w.rearCrown)
-	s.FrontSlip = ones(w.b.Front.Circumference, w.front, w.frontRadius, w.frontCrown)
+	s.RearSlip = wheel(w.b.Rear.Circumference*w.wheelScale, w.rear, w.rearRadius, w.rearCrown, w.lag)
+	s.FrontSlip = wheel(w.b.Front.Circumference, w.front, w.frontRadius, w.frontCrown, 0)
 	if s.RearSlip == nil {
 		why := "no rear wheel speed is logged"
 		if w.rear != nil {
@@ -340,6 +324,34 @@ func (w *work) slip() {
 	s.Accel = w.accel
 	w.leanBins()
 }
+
+// slipBand is the low-pass for slip in 1/s: as fast as the noise of the wheel
+// speeds (tooth pattern, steps) allows for 0.15 points, between 6 and 20.
+func (w *work) slipBand() float64 {
+	worst := 0.0
+	for _, x := range [][]float64{w.rear, w.front} {
+		if x == nil {
+			continue
+		}
+		var d []float64
+		for i := 2; i < w.n; i += 1 + w.n/8000 {
+			if x[i] > 15 {
+				d = append(d, math.Abs(x[i]-2*x[i-1]+x[i-2])/x[i])
+			}
+		}
+		if len(d) > 20 {
+			sortFloats(d)
+			worst = math.Max(worst, quantile(d, 0.5)/0.6745/math.Sqrt(6))
+		}
+	}
+	if worst == 0 {
+		return 8
+	}
+	f := sq(0.0015/worst) * w.rate / 2
+	return math.Max(6, math.Min(20, f))
+}
+
+func sq(x float64) float64 { return x * x }
 
 // leanBins holds slip before and after correction by lean, off drive.
 func (w *work) leanBins() {
@@ -370,6 +382,80 @@ func (w *work) leanBins() {
 			b.Before /= float64(b.N)
 			b.After /= float64(b.N)
 			w.r.Tyres.LeanBins = append(w.r.Tyres.LeanBins, b)
+		}
+	}
+}
+
+// settleRear parts two faults that look alike to the wheels. The rear channel
+// may have been logged with another circumference than the file says, or the
+// tyre may really have another. Engine speed and the ratios tell how fast the
+// wheel turned: where they disagree with the file's circumference, either that
+// or the gearing in the file is wrong. What leaves the tyre nearer to its
+// nominal size is taken, and told.
+func (w *work) settleRear() {
+	s := &w.r.Signals
+	t := &w.r.Tyres
+	file := w.b.Rear.Circumference
+	if w.rear != nil && file > 0 && s.RPM != nil && s.Gear != nil && !w.gearFromRatio {
+		var q []float64
+		for i := 0; i < w.n; i += 7 {
+			it := w.b.Drive.Total(int(s.Gear[i]))
+			if it == 0 || w.shifting[i] || w.rear[i] < 10 || (s.Clutch != nil && s.Clutch[i] > 0.2) {
+				continue
+			}
+			q = append(q, s.RPM[i]*2*math.Pi/60/(w.rear[i]*2*math.Pi/file)/it)
+		}
+		if len(q) > 100 {
+			sortFloats(q)
+			if m := quantile(q, 0.5); m > 0.9 && m < 1.1 && quantile(q, 0.75)-quantile(q, 0.25) < 0.02 {
+				w.ratioScale = m
+			}
+		}
+	}
+	w.wheelScale = 1
+	if k := w.ratioScale; math.Abs(k-1) > 0.006 && w.rearFound {
+		as := t.Rear.Circumference        // the file's circumference is what was logged
+		other := t.Rear.Circumference / k // the file's gearing is right
+		if math.Abs(other/file-1) < math.Abs(as/file-1) {
+			w.wheelScale = 1 / k
+			t.Rear.Circumference = other
+			t.Rear.CircumferenceSE /= k
+			if t.Rear.CrownSE > 0 {
+				t.Rear.Crown /= k
+				t.Rear.CrownSE /= k
+			}
+			w.problem(recording.Warning, recording.RearSpeed,
+				fmt.Sprintf("engine speed and ratios say that the rear channel was logged with %.3f m, not with the %.3f m of the bike file", file/k, file),
+				"put tyre.rear.circumference_m at what the logger uses, or the logger right; slip is computed with the identified value")
+			t.Notes = append(t.Notes, fmt.Sprintf("engine speed and ratios put the logged circumference at %.3f m", file/k))
+		} else {
+			w.problem(recording.Warning, recording.RPM,
+				fmt.Sprintf("engine speed over rear wheel speed is %.1f %% off the ratios of the bike file", 100*(k-1)),
+				"check the sprockets in the bike file: one rear tooth is 2 to 3 %")
+		}
+	}
+	w.rearRadius, w.rearCrown = t.Rear.Circumference/(2*math.Pi), t.Rear.Crown
+	if w.rearRadius == 0 {
+		w.rearRadius = w.b.RearRadius()
+	}
+	if w.rearCrown == 0 {
+		w.rearCrown = 0.095
+		if w.rear != nil {
+			t.Notes = append(t.Notes, "no crown radius of the rear tyre is known: 95 mm taken")
+		}
+	}
+	for _, k := range []struct {
+		name string
+		fit  bike.TyreFit
+	}{{"front", t.Front}, {"rear", t.Rear}} {
+		if !k.fit.Identified {
+			w.cannot(k.name+" tyre from this run", k.fit.Why, "ride some laps upright and at full lean off the brakes, with GPS and both wheel speeds logged")
+		} else if file := map[string]float64{"front": w.b.Front.Circumference, "rear": w.b.Rear.Circumference}[k.name]; file > 0 {
+			if e := k.fit.Circumference/file - 1; math.Abs(e) > math.Max(0.004, 3*k.fit.CircumferenceSE/file) {
+				w.problem(recording.Warning, k.name+"_speed",
+					fmt.Sprintf("the %s circumference is %.3f m (+-%.3f), the channel was logged with %.3f m: %+.1f %%", k.name, k.fit.Circumference, 1.96*k.fit.CircumferenceSE, file, 100*e),
+					"slip is computed with the identified value; put it right in the logger and the bike file together")
+			}
 		}
 	}
 }

@@ -14,7 +14,11 @@ type blipWork struct{ start, change, home int }
 // ground speed v and lean: the wheel without slip.
 func (w *work) needed(i int, gear int) float64 {
 	r := bike.Rolling(w.rearRadius, w.rearCrown, w.r.Signals.Lean[i])
-	return w.b.Drive.EngineSpeed(w.speed[i], gear, r) * 30 / math.Pi
+	n := w.b.Drive.EngineSpeed(w.speed[i]+w.lag*w.accel[i], gear, r) * 30 / math.Pi
+	if w.wheelScale == 1 { // the gearing of the file is off, not the circumference
+		n *= w.ratioScale
+	}
+	return n
 }
 
 // limiterLevel is the engine speed (1/min) from which the limiter counts as
@@ -44,9 +48,9 @@ func (w *work) findBlips() {
 		tmp := make([]float64, w.n)
 		signal.LowPassInto(slip, w.rear, 15, w.rate, &w.sc)
 		signal.LowPassInto(tmp, w.speed, 15, w.rate, &w.sc)
-		k := 2 * math.Pi / w.b.Rear.Circumference
+		k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
 		for i := range slip {
-			slip[i] = bike.Slip(slip[i]*k, bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i]), tmp[i])
+			slip[i] = bike.Slip(slip[i]*k, bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i]), tmp[i]+w.lag*w.accel[i])
 		}
 	}
 	limit := w.limiterLevel()

@@ -10,26 +10,28 @@ import (
 // What makes a stretch of torque reduction an episode. Shares of torque; times
 // in seconds (common practice, see docs/method-ride.md).
 const (
-	cutOn      = 0.05 // begins above
-	cutOnHold  = 0.06 // for at least
-	cutOff     = 0.02 // ends below
-	cutOffHold = 0.10 // for at least
-	cutMerge   = 0.15 // shorter gaps are closed
-	cutLeast   = 0.08 // shorter ones are dropped
+	cutOn    = 0.05 // counts above
+	cutHold  = 0.06 // for at least so long in all
+	cutOff   = 0.02 // over below, where it stays so for
+	cutOver  = 0.10
+	cutMerge = 0.15 // shorter gaps are closed
+	cutLeast = 0.08 // shorter episodes are dropped
 )
 
 // gate holds the thresholds that turn a series into stretches.
-type gate struct{ on, onHold, off, offHold, merge, least float64 }
+type gate struct{ on, hold, off, over, merge, least float64 }
 
-var cutGate = gate{cutOn, cutOnHold, cutOff, cutOffHold, cutMerge, cutLeast}
+var cutGate = gate{cutOn, cutHold, cutOff, cutOver, cutMerge, cutLeast}
 
-// cut gives the stretches [a, b) of x: from the first sample above on that stays
-// for onHold to the first below off that stays for offHold, joined and pruned.
+// cut gives the stretches [a, b) of x above on. Neighbours are joined where the
+// gap is shorter than merge or x does not stay below off for over within it (a
+// controller that lets go for a moment is one intervention); what is shorter
+// than least, or above on for less than hold in all, is dropped. The end is the
+// last sample above on: the tail of a controller's release is not cut.
 func (g gate) cut(x []float64, dt float64) [][2]int {
 	n := len(x)
-	hold := func(s float64) int { return max(1, int(math.Round(s/dt))) }
-	on, off := hold(g.onHold), hold(g.offHold)
 	var out [][2]int
+	var above []int
 	for i := 0; i < n; i++ {
 		if !(x[i] > g.on) {
 			continue
@@ -38,42 +40,37 @@ func (g gate) cut(x []float64, dt float64) [][2]int {
 		for j < n && x[j] > g.on {
 			j++
 		}
-		if j-i < on {
-			i = j
-			continue
-		}
-		// The end: below off for offHold.
-		low := 0
-		e := j
-		for e < n {
-			if x[e] < g.off {
-				low++
-				if low >= off {
-					break
-				}
-			} else {
-				low = 0
-			}
-			e++
-		}
-		end := e - low
-		if e < n {
-			end = e - low + 1
-		}
-		if len(out) > 0 && float64(i-out[len(out)-1][1])*dt < g.merge {
-			out[len(out)-1][1] = end
+		if k := len(out) - 1; k >= 0 && (float64(i-out[k][1])*dt <= g.merge+1e-9 || !stays(x[out[k][1]:i], g.off, int(math.Round(g.over/dt)))) {
+			out[k][1] = j
+			above[k] += j - i
 		} else {
-			out = append(out, [2]int{i, end})
+			out = append(out, [2]int{i, j})
+			above = append(above, j-i)
 		}
-		i = end
+		i = j
 	}
 	kept := out[:0]
-	for _, s := range out {
-		if float64(s[1]-s[0])*dt >= g.least-1e-9 {
+	for k, s := range out {
+		if float64(s[1]-s[0])*dt >= g.least-1e-9 && float64(above[k])*dt >= g.hold-1e-9 {
 			kept = append(kept, s)
 		}
 	}
 	return kept
+}
+
+// stays tells whether x is below off for k samples on end.
+func stays(x []float64, off float64, k int) bool {
+	run := 0
+	for _, v := range x {
+		if v < off {
+			if run++; run >= k {
+				return true
+			}
+		} else {
+			run = 0
+		}
+	}
+	return false
 }
 
 // findCuts finds torque reductions that are neither the gearshift's nor the

@@ -22,7 +22,7 @@ var (
 func (w *work) findHop() {
 	s := &w.r.Signals
 	x := make([]float64, w.n)
-	name, floor := "shock", 0.03 // m/s
+	name, floor := "shock", 0.08 // m/s
 	switch {
 	case s.Shock != nil:
 		signal.DerivativeInto(x, s.Shock, w.dt)

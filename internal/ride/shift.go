@@ -73,10 +73,10 @@ func (w *work) findLimiter() {
 	}
 	m := make([]bool, w.n)
 	for i, v := range s.RPM {
-		m[i] = v > lim-120
+		m[i] = v > lim-60 || v > 0.997*lim
 	}
-	join(m, w.samples(0.2))
-	drop(m, w.samples(0.06))
+	join(m, w.samples(0.1))
+	drop(m, w.samples(0.05))
 	stretches(m, func(a, b int) {
 		for _, k := range w.blips { // a blip that touches the limiter is told with the blip
 			if a <= k.home+w.samples(0.15) && b >= k.start {

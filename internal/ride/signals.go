@@ -32,7 +32,10 @@ type work struct {
 	speed            []float64 // m/s over ground, wheel corrected, bridged
 	accel            []float64 // m/s2 of speed, 4 Hz
 	roll             []float64 // rad/s of lean, 4 Hz
-	ratioScale       float64
+	ratioScale       float64   // engine over rear wheel as logged, against the file's ratios
+	wheelScale       float64   // circumference the rear was logged with over the file's
+	rearFound        bool
+	lag              float64 // s, front wheel channel after the rear's
 	rearRadius       float64 // m, upright, identified or from the file
 	rearCrown        float64
 	frontRadius      float64

@@ -17,7 +17,7 @@ func spinLimit(lean float64) float64 {
 }
 
 // findSpins makes episodes of rear slip in drive beyond the target of the
-// bike's grid plus 3 points, or beyond spinLimit where the file has no grid.
+// bike's grid plus 2 points, or beyond spinLimit where the file has no grid.
 func (w *work) findSpins() {
 	s := &w.r.Signals
 	if s.RearSlip == nil {
@@ -35,11 +35,11 @@ func (w *work) findSpins() {
 		}
 		limit := spinLimit(s.Lean[i])
 		if target != nil {
-			limit = target(i) + 0.03
+			limit = target(i) + 0.02
 		}
 		x[i] = v - limit
 	}
-	g := gate{on: 0, onHold: 0.06, off: -0.01, offHold: 0.05, merge: 0.15, least: 0.08}
+	g := gate{on: 0, hold: 0.06, off: -0.005, over: 0.05, merge: 0.1, least: 0.08}
 	for _, st := range g.cut(x, w.dt) {
 		a, b := st[0], min(st[1], w.n-1)
 		e := Episode{Kind: Spin, Start: w.time(a), End: w.time(b), Inferred: true}

@@ -20,7 +20,19 @@ func (w *work) airborne() {
 		return
 	}
 	vf, df := make([]float64, w.n), make([]float64, w.n)
-	signal.LowPassInto(vf, w.front, 8, w.rate, &w.sc)
+	// The wheel slows when the bike comes upright: take the shrink of the rolling
+	// radius with lean out first.
+	shrink := 0.2
+	if c, r := w.b.Front.CrownRadius, w.b.FrontRadius(); c > 0 {
+		shrink = c / r
+	}
+	if w.frontFit && w.frontCrown > 0 {
+		shrink = w.frontCrown / w.frontRadius
+	}
+	for i, v := range w.front {
+		vf[i] = v * (1 - shrink*(1-math.Cos(s.Lean[i])))
+	}
+	signal.LowPassInto(vf, vf, 8, w.rate, &w.sc)
 	signal.DerivativeInto(df, vf, w.dt)
 	ax := vf // its memory is free now
 	ref := "accelerometer"
@@ -116,18 +128,22 @@ func (w *work) findRearLift() {
 		w.cannot("rear lift", "neither shock travel nor pitch rate is logged", "log shock travel")
 		return
 	}
+	a := w.accel
+	if w.accelX != nil {
+		a = make([]float64, w.n)
+		signal.LowPassInto(a, w.accelX, 7, w.rate, &w.sc)
+	}
 	m := make([]bool, w.n)
 	if s.Shock != nil {
 		top := quantile(sorted(s.Shock), 0.002)
 		for i := range m {
-			m[i] = w.braking[i] && w.accel[i] < -0.72*limit && s.Shock[i] < top+1.0e-3 && w.speed[i] > 8
+			m[i] = w.braking[i] && a[i] < -0.965*limit && s.Shock[i] < top+1.2e-3 && w.speed[i] > 8
 		}
 	} else {
-		// Nose-down pitch beyond what dive explains: integrate over the stop.
 		p := make([]float64, w.n)
 		signal.LowPassInto(p, w.pitchRate, 6, w.rate, &w.sc)
 		for i := range m {
-			m[i] = w.braking[i] && w.accel[i] < -0.85*limit && p[i] > 0.12
+			m[i] = w.braking[i] && a[i] < -0.965*limit && p[i] > 0.1
 		}
 	}
 	join(m, w.samples(0.1))

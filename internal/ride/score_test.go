@@ -1,0 +1,253 @@
+package ride
+
+import (
+	"math"
+	"sort"
+	"testing"
+
+	"cornerwright/internal/bike"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/demo"
+	"cornerwright/internal/proving"
+)
+
+// scored is one simulated run, analysed, beside its truth.
+type scored struct {
+	run  *demo.Run
+	ride *Ride
+	bike *bike.Bike
+}
+
+func analysed(t testing.TB, o demo.Options) scored {
+	t.Helper()
+	run := demo.Ride(o)
+	b, err := bike.Parse("demo.toml", run.Bike.TOML())
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Analyse(proving.Recording(run), b, nil, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return scored{run, r, b}
+}
+
+// truth gives the index of the truth row at a time, and whether the bike is
+// well under way on a timed lap there.
+func (s *scored) at(t float64) (int, bool) {
+	tr := &s.run.Truth
+	i := sort.SearchFloat64s(tr.Time, t-0.005)
+	if i >= len(tr.Time) {
+		return 0, false
+	}
+	return i, tr.Speed[i] > 10
+}
+
+// onLaps tells whether an instant lies on a timed lap (truth).
+func (s *scored) onLaps(t float64) bool {
+	for _, l := range s.run.Truth.Laps {
+		if l.Kind == demo.TimedLap && t >= l.Start && t <= l.End {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *scored) leanError() (rms float64) {
+	var e []float64
+	p := s.ride.Position
+	for i := 0; i < len(p.Time); i += 3 {
+		k, ok := s.at(p.Time[i])
+		if !ok || !s.onLaps(p.Time[i]) {
+			continue
+		}
+		e = append(e, (s.ride.Signals.Lean[i]-s.run.Truth.Lean[k])*180/math.Pi)
+	}
+	return proving.RMS(e)
+}
+
+func (s *scored) slipError() (drive, leaned float64) {
+	var e, l []float64
+	p, tr := s.ride.Position, &s.run.Truth
+	for i := 0; i < len(p.Time); i += 3 {
+		k, ok := s.at(p.Time[i])
+		if !ok || !s.onLaps(p.Time[i]) || tr.Grip[k] < 0.03 || tr.Clutch[k] > 0.5 {
+			continue
+		}
+		d := 100 * (s.ride.Signals.RearSlip[i] - tr.RearSlip[k])
+		if math.IsNaN(d) {
+			continue
+		}
+		e = append(e, d)
+		if math.Abs(tr.Lean[k]) > 0.7 {
+			l = append(l, d)
+		}
+	}
+	return proving.RMS(e), proving.RMS(l)
+}
+
+func (s *scored) gearRight() float64 {
+	p, tr := s.ride.Position, &s.run.Truth
+	n, good := 0, 0
+	for i := range p.Time {
+		k, ok := s.at(p.Time[i])
+		if !ok || !s.onLaps(p.Time[i]) || tr.Clutch[k] > 0.5 {
+			continue
+		}
+		n++
+		if s.ride.Signals.Gear != nil && int(s.ride.Signals.Gear[i]) == tr.Gear[k] {
+			good++
+		}
+	}
+	return float64(good) / float64(n)
+}
+
+// tally counts episodes of a kind found and missed.
+type tally struct {
+	hit, truth, found, extra int
+	start, end               []float64
+	class, classN            int
+	laps                     int
+}
+
+func (a *tally) f1() float64 { return proving.F1(a.hit, a.truth, a.found, a.extra) }
+
+func (a *tally) add(s *scored, kind Kind, keep func(*demo.Episode) bool) {
+	var ts, fs []proving.Span
+	var te []*demo.Episode
+	var fe []*Episode
+	for i := range s.run.Truth.Episodes {
+		e := &s.run.Truth.Episodes[i]
+		if e.Kind == string(kind) && s.onLaps(e.Start) && (keep == nil || keep(e)) {
+			te = append(te, e)
+			ts = append(ts, proving.Span{From: e.Start - 0.02, To: e.End + 0.02})
+		}
+	}
+	for i := range s.ride.Episodes {
+		e := &s.ride.Episodes[i]
+		if e.Kind == kind && s.onLaps(e.Start) {
+			fe = append(fe, e)
+			fs = append(fs, proving.Span{From: e.Start - 0.02, To: e.End + 0.02})
+		}
+	}
+	hit, extra, pairs := proving.Match(ts, fs)
+	a.hit += hit
+	a.extra += extra
+	a.truth += len(ts)
+	a.found += len(fs)
+	for _, l := range s.run.Truth.Laps {
+		if l.Kind == demo.TimedLap {
+			a.laps++
+		}
+	}
+	for _, p := range pairs {
+		a.start = append(a.start, fe[p[1]].Start-te[p[0]].Start)
+		a.end = append(a.end, fe[p[1]].End-te[p[0]].End)
+		if te[p[0]].LeanClass != "" {
+			a.classN++
+			if te[p[0]].LeanClass == string(fe[p[1]].LeanClass) {
+				a.class++
+			}
+		}
+	}
+}
+
+func medianAbs(x []float64) float64 {
+	a := make([]float64, len(x))
+	for i := range x {
+		a[i] = math.Abs(x[i])
+	}
+	sort.Float64s(a)
+	if len(a) == 0 {
+		return math.NaN()
+	}
+	return a[len(a)/2]
+}
+
+var _ = circuit.TimedLap
+
+func TestScratchOne(t *testing.T) {
+	for c := range demo.Circuits() {
+		o := demo.DefaultOptions(c, 101)
+		o.CircumferenceError = 0.025
+		s := analysed(t, o)
+		r := s.ride
+		tr := s.run.Truth
+		t.Logf("circuit %d %s: laps %d", c, s.run.Circuit.Name, len(r.Laps))
+		t.Logf("lean rms %.3f deg; report %+v", s.leanError(), r.Lean)
+		d, l := s.slipError()
+		t.Logf("slip rms %.3f pp, leaned %.3f", d, l)
+		t.Logf("front %.5f (se %.5f) true %.5f; crown %.4f (%.4f) true %.4f %v %s", r.Tyres.Front.Circumference, r.Tyres.Front.CircumferenceSE, tr.Front.Circumference, r.Tyres.Front.Crown, r.Tyres.Front.CrownSE, tr.Front.Crown, r.Tyres.Front.Identified, r.Tyres.Front.Why)
+		t.Logf("rear %.5f (se %.5f) true %.5f; crown %.4f (%.4f) true %.4f %v %s", r.Tyres.Rear.Circumference, r.Tyres.Rear.CircumferenceSE, tr.Rear.Circumference, r.Tyres.Rear.Crown, r.Tyres.Rear.CrownSE, tr.Rear.Crown, r.Tyres.Rear.Identified, r.Tyres.Rear.Why)
+		t.Logf("gear right %.4f", s.gearRight())
+		for _, k := range []Kind{Cut, Spin, Blip, Limiter, Wheelie, RearLift, Lock, Hop, Upshift} {
+			var a tally
+			a.add(&s, k, nil)
+			t.Logf("%-10s truth %d found %d hit %d extra %d F1 %.3f start %.3f end %.3f class %d/%d", k, a.truth, a.found, a.hit, a.extra, a.f1(), medianAbs(a.start), medianAbs(a.end), a.class, a.classN)
+		}
+		for _, x := range r.Cannot {
+			t.Logf("cannot %+v", x)
+		}
+		for _, x := range r.Problems {
+			t.Logf("problem %+v", x)
+		}
+	}
+}
+
+func (s *scored) blipErrors() (surplus, over, push []float64, lim tally) {
+	tr := s.run.Truth.Episodes
+	var ts []*demo.Episode
+	for i := range tr {
+		if tr[i].Kind == "blip" && s.onLaps(tr[i].Start) {
+			ts = append(ts, &tr[i])
+		}
+	}
+	for i := range s.ride.Episodes {
+		e := &s.ride.Episodes[i]
+		if e.Kind != Blip || !s.onLaps(e.Start) {
+			continue
+		}
+		for _, u := range ts {
+			if math.Abs(u.End-e.End) > 0.06 {
+				continue
+			}
+			d := e.Shift.Surplus - u.Surplus
+			if u.Over {
+				over = append(over, d)
+			} else {
+				surplus = append(surplus, d)
+			}
+			if u.Surplus > 300 {
+				push = append(push, e.Shift.Push-u.PushS)
+			}
+			lim.truth += b2i(u.Limiter)
+			lim.found += b2i(e.Shift.Limiter)
+			lim.hit += b2i(u.Limiter && e.Shift.Limiter)
+			lim.extra += b2i(!u.Limiter && e.Shift.Limiter)
+		}
+	}
+	return
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func TestScratchBlip(t *testing.T) {
+	for c := range demo.Circuits() {
+		o := demo.DefaultOptions(c, 101)
+		o.CircumferenceError = 0.025
+		o.Causes = []demo.Cause{{Kind: demo.OverBlip, Turn: 1, Size: 900}, {Kind: demo.OverBlip, Turn: 4, Size: 1800}, {Kind: demo.WheelLift, Turn: 2}, {Kind: demo.Hop, Turn: 3}, {Kind: demo.LooseControl, Turn: 5}}
+		s := analysed(t, o)
+		a, b, p, l := s.blipErrors()
+		t.Logf("circuit %d: surplus rms %.0f (%.0f mean) n %d; over rms %.0f (%.0f) n %d; push mean %.3f rms %.3f n %d; limiter %+v", c, proving.RMS(a), proving.Mean(a), len(a), proving.RMS(b), proving.Mean(b), len(b), proving.Mean(p), proving.RMS(p), len(p), l)
+		for _, k := range []Kind{Cut, Spin, Limiter, Wheelie, RearLift, Lock, Hop} {
+			var a tally
+			a.add(&s, k, nil)
+			t.Logf("%-10s truth %d found %d hit %d extra %d F1 %.3f start %.3f end %.3f class %d/%d", k, a.truth, a.found, a.hit, a.extra, a.f1(), medianAbs(a.start), medianAbs(a.end), a.class, a.classN)
+		}
+	}
+}
