@@ -193,6 +193,7 @@ func (w *work) tyres() {
 		w.cannot("ground speed from the front wheel", "no front wheel speed is logged", "log front wheel speed; GPS speed is used, and slip is coarse")
 	}
 	_ = more
+	w.brakeSlip(in.FixTime, in.FixSpeed)
 	w.accel = make([]float64, w.n)
 	tmp := make([]float64, w.n)
 	signal.LowPassInto(tmp, w.speed, 4, w.rate, &w.sc)
@@ -213,6 +214,57 @@ func (w *work) tyres() {
 	if math.Abs(w.lag) > 0.01 {
 		t.Notes = append(t.Notes, fmt.Sprintf("the front wheel's channel comes %.0f ms after the rear's: taken out of slip", 1000*w.lag))
 	}
+}
+
+// brakeSlip takes the slip of the braked front wheel out of ground speed: a tyre
+// that brakes turns slower than it rolls, in proportion to brake pressure (or
+// to deceleration where no pressure is logged). The share is fitted to GPS speed.
+func (w *work) brakeSlip(t, v []float64) {
+	if w.front == nil || len(t) < 100 {
+		return
+	}
+	s := &w.r.Signals
+	x := make([]float64, w.n)
+	a := make([]float64, w.n)
+	tmp := make([]float64, w.n)
+	signal.LowPassInto(tmp, w.speed, 5, w.rate, &w.sc)
+	signal.DerivativeInto(a, tmp, w.dt)
+	if s.FrontBrake != nil {
+		for i, p := range s.FrontBrake {
+			x[i] = math.Max(0, p) / 1e6
+		}
+		signal.LowPassInto(x, x, 12, w.rate, &w.sc)
+	} else {
+		for i := range x {
+			if w.braking[i] {
+				x[i] = math.Max(0, -a[i]-2) / 10
+			}
+		}
+	}
+	fit := signal.RobustFit(len(t), 3, func(k int, row []float64) (float64, bool) {
+		u := t[k] / w.dt
+		i := int(u)
+		if i < 2 || i >= w.n-3 || !w.braking[i] || w.locked[i] || s.Airborne[i] || w.speed[i] < 12 || x[i] <= 0 {
+			return 0, false
+		}
+		f := u - float64(i)
+		at := func(q []float64) float64 { return q[i] + f*(q[i+1]-q[i]) }
+		row[0], row[1], row[2] = at(x)*at(w.speed), at(a), at(w.speed)
+		return v[k] - at(w.speed), true
+	}, 1.5, 0.6, 0.35, 0.35)
+	if !fit.OK || fit.N < 60 {
+		return
+	}
+	k, se := fit.Coef[0], math.Sqrt(fit.Cov[0][0])
+	if k < 2*se || k*quantile(sorted(x), 0.99) > 0.08 {
+		return
+	}
+	for i := range w.speed {
+		if !s.Airborne[i] && !w.locked[i] {
+			w.speed[i] *= 1 + k*x[i]
+		}
+	}
+	w.r.Tyres.Notes = append(w.r.Tyres.Notes, fmt.Sprintf("the front wheel slips %.1f %% on the brakes (99th percentile): taken out of ground speed", 100*k*quantile(sorted(x), 0.99)))
 }
 
 // bridgeSpeed puts the position's speed where the front wheel is in the air,

@@ -93,7 +93,7 @@ func (w *work) findBlips() {
 		sh.Limiter = over >= 2
 		sh.Class = classOf(sh, s.Clutch != nil)
 		if slip != nil {
-			sh.Push, sh.PushAccel = w.push(slip, h)
+			sh.Push, sh.PushAccel = w.push(slip, h, int(b))
 			if s.Clutch == nil {
 				sh.Push = math.NaN()
 			}
@@ -165,31 +165,46 @@ func (w *work) settled(i, gear int) int {
 	return i
 }
 
-// push tells for how long after clutch home at sample h the rear wheel drove the
-// bike on, and the mean acceleration over that time against the quarter second
-// after: slip above the level of 0.35 to 0.5 s later.
-func (w *work) push(slip []float64, h int) (seconds, accel float64) {
+// push tells for how long after clutch home at sample h the engine drove the
+// rear wheel on, and the mean acceleration over that time against the quarter
+// second after. While a slipper clutch still slips, that is as long as the
+// engine turns more than 200/min faster than the ground asks; once the clutch
+// holds, as long as rear slip stays above its level of 0.35 to 0.5 s later.
+func (w *work) push(slip []float64, h, gear int) (seconds, accel float64) {
 	a, b := h+w.samples(0.35), h+w.samples(0.5)
 	if b >= w.n {
 		return math.NaN(), math.NaN()
 	}
-	rest := append([]float64(nil), slip[a:b]...)
-	sortFloats(rest)
-	level := math.Max(quantile(rest, 0.5), -0.012) + 0.0035
-	started := -1
-	j := h
-	for ; j < min(w.n, h+w.samples(0.8)); j++ {
-		if slip[j] > level {
-			if started < 0 {
-				started = j
+	rpm := w.r.Signals.RPM
+	n := 0
+	for j := h; j < min(w.n, h+w.samples(0.6)) && rpm[j]-w.needed(j, gear) > 200; j++ {
+		n++
+	}
+	k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale) * w.b.Drive.Total(gear) * 30 / math.Pi
+	if w.wheelScale == 1 {
+		k *= w.ratioScale
+	}
+	j := min(w.n-1, h+w.samples(0.02))
+	slipping := w.b.Drive.Total(gear) > 0 && rpm[j] > 1.015*w.rear[j]*k
+	started := h
+	if slipping || w.b.Drive.Total(gear) > 0 && n == 0 {
+		j = h + n
+	} else {
+		rest := append([]float64(nil), slip[a:b]...)
+		sortFloats(rest)
+		level := math.Max(quantile(rest, 0.5), -0.012) + 0.0035
+		started = -1
+		for j = h; j < min(w.n, h+w.samples(0.8)); j++ {
+			if slip[j] > level {
+				if started < 0 {
+					started = j
+				}
+			} else if started >= 0 || j > h+w.samples(0.08) {
+				break
 			}
-		} else if started >= 0 {
-			break
-		} else if j > h+w.samples(0.08) {
-			return 0, 0
 		}
 	}
-	if started < 0 {
+	if started < 0 || j <= started {
 		return 0, 0
 	}
 	var during, after float64

@@ -8,12 +8,15 @@ import (
 	"cornerwright/internal/proving"
 )
 
+const dbgCircuit = 1
+
 func TestDbg(t *testing.T) {
-	o := demo.DefaultOptions(2, 101)
+	o := demo.DefaultOptions(dbgCircuit, 101)
 	o.CircumferenceError = 0.025
 	s := analysed(t, o)
 	tr := &s.run.Truth
 	r := s.ride
+	t.Logf("notes %v rear %+v", r.Tyres.Notes, r.Tyres.Rear)
 	n := 0
 	for _, e := range r.Episodes {
 		if e.Kind == Wheelie && n < 8 {

@@ -10,7 +10,8 @@ import (
 // Lean classes, in rad.
 const (
 	uprightBelow = 25 * math.Pi / 180 // |lean| at the start below it: upright
-	nearMaxLean  = 3 * math.Pi / 180  // within it of that turn's greatest lean on that lap: at maximum lean
+	nearMaxLean  = 3 * math.Pi / 180  // within it of that bend's greatest lean on that lap, and
+	maxLeanFrom  = 40 * math.Pi / 180 // from here on: at maximum lean
 )
 
 // place gives every episode its lap, turn, phase, lean, speed, gear and class,
@@ -61,7 +62,7 @@ func (w *work) passAt(t float64, turn int) *Pass {
 
 // class is the lean class at sample i: upright below 25 deg; else at maximum
 // lean within 3 deg of the greatest lean of the same bend (the stretch of one
-// sign about i); else picking up.
+// sign about i) and at 40 deg or more; else picking up.
 func (w *work) class(i int) LeanClass {
 	lean := w.r.Signals.Lean
 	if math.Abs(lean[i]) < uprightBelow {
@@ -76,7 +77,7 @@ func (w *work) class(i int) LeanClass {
 	for j := i; j < w.n && lean[j]*sign > low; j++ {
 		most = math.Max(most, lean[j]*sign)
 	}
-	if math.Abs(lean[i]) >= most-nearMaxLean {
+	if math.Abs(lean[i]) >= most-nearMaxLean && math.Abs(lean[i]) >= maxLeanFrom {
 		return AtMaxLean
 	}
 	return PickingUp
