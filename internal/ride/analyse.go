@@ -66,6 +66,7 @@ func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt 
 	w.cost()
 	w.engineBrake()
 	w.suspension()
+	w.pulls()
 	w.watch()
 	w.fillPasses()
 	if w.front == nil {
