@@ -333,7 +333,7 @@ func (a Axis) within(b *Band) (from, to int, err error) {
 		for i, p := range a.Points {
 			t[i] = Number(p)
 		}
-		return 0, 0, fmt.Errorf("no %s point lies in %s..%s %s; the points are %s", a.Channel, Number(b.From), Number(b.To), a.Unit, strings.Join(t, ", "))
+		return 0, 0, fmt.Errorf("no %s point lies in %s..%s %s; the points are %s %s", a.Channel, Number(b.From), Number(b.To), a.Unit, strings.Join(t, ", "), a.Unit)
 	}
 	return from, to, nil
 }

@@ -143,8 +143,8 @@ func CheckReference(reference string, step Step) GuardResult {
 // than a controller should be asked to follow: between neighbouring rows by
 // more than 2 largest steps, between neighbouring columns by more than 1.5, and
 // for a single cell that stands out of both its neighbours by more than 1.5
-// (common practice). A grid that is steep already may stay so, not get
-// steeper than its steepest place.
+// (common practice). A grid that is steep already may stay so; a step may go
+// half a largest step beyond its steepest place.
 func CheckSmooth(s *Setting, before Values, step Step) GuardResult {
 	if s.Kind != Grid || s.LargestStep <= 0 {
 		return pass(GuardSmooth, "%s is no grid", s.ID)
@@ -167,7 +167,8 @@ func CheckSmooth(s *Setting, before Values, step Step) GuardResult {
 		return w
 	}
 	old := steepest(before)
-	limit := worst{math.Max(old.row, 2*s.LargestStep), math.Max(old.column, 1.5*s.LargestStep), math.Max(old.bend, 1.5*s.LargestStep)}
+	half := 0.5 * s.LargestStep
+	limit := worst{math.Max(old.row+half, 2*s.LargestStep), math.Max(old.column+half, 1.5*s.LargestStep), math.Max(old.bend, 1.5*s.LargestStep)}
 	const slack = 1e-9
 	mend := "widen the block by one cell on each side, or let the neighbours move by half"
 	for i := range after {
