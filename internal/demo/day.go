@@ -125,7 +125,7 @@ func Day(seed uint64) *DemoDay {
 		Remarks: []Remark{
 			{Turns: []int{heldTurn}, Phase: "pickup", Says: "held-back", Strength: 2, Words: "out of ten it holds me back while I am still leaned over", True: true},
 			{Turns: []int{blipTurn}, Phase: "entry", Says: "pushes-on", Strength: 2, Words: "into seven it shoves me on after the last downshift", True: true},
-			{Turns: []int{2}, Phase: "entry", Says: "wants-engine-braking", Strength: 1, Words: "into two I would like more engine braking", True: true},
+			{Turns: []int{1}, Phase: "entry", Says: "wants-engine-braking", Strength: 1, Words: "into one I would like more engine braking", True: true},
 			{Turns: []int{4}, Phase: "drive", Says: "spins", Strength: 1, Words: "out of four I think the rear spins up", True: false},
 		}})
 

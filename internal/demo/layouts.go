@@ -1,10 +1,44 @@
 package demo
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Circuits returns the invented circuits: fresh copies, so that a run may bank
 // or tilt its own.
 func Circuits() []Circuit {
+	cs := drawn()
+	for i, c := range cs {
+		for j := range c.Turns {
+			c.Turns[j].window = usual()[i][j]
+			c.Turns[j].Segment = usual()[i][j]
+		}
+	}
+	return cs
+}
+
+// usual holds where each turn's own stretch begins: 30 m before the place where
+// a rider without scatter brakes.
+var usual = sync.OnceValue(func() [][]float64 {
+	var out [][]float64
+	for i, c := range drawn() {
+		o := DefaultOptions(i, 1)
+		o.bare = true
+		o.Laps = 2
+		o.RiderSigma, o.LineSigma, o.Drift, o.SlowLaps = 0, 0, 0, 0
+		s := simulate(o, c)
+		s.windows()
+		var w []float64
+		for _, t := range s.c.Turns {
+			w = append(w, t.window)
+		}
+		out = append(out, w)
+	}
+	return out
+})
+
+func drawn() []Circuit {
 	cs := []Circuit{brackenfell(), saltmere(), corvane(), tarnhow()}
 	for i := range cs {
 		c := &cs[i]
@@ -41,7 +75,7 @@ func brackenfell() Circuit {
 		{x: 590, y: -470, radii: []float64{46}, easeIn: 14, easeOut: 24, grip: 11},
 		{x: 250, y: -500, radii: []float64{44, 95, 50}, easeIn: 30, easeOut: 34, bank: 1},
 		{x: 340, y: -230, radii: []float64{26}, easeIn: 22, easeOut: 24, grip: 10.6},
-		{x: 50, y: -195, radii: []float64{430}, easeIn: 40, easeOut: 40, kink: true},
+		{x: 50, y: -195, radii: []float64{650}, easeIn: 40, easeOut: 40, kink: true},
 		{x: -240, y: -255, radii: []float64{56}, easeIn: 32, easeOut: 34},
 		{x: -175, y: 0, radii: []float64{125}, easeIn: 40, easeOut: 48, grip: 11.5, bank: 0.7},
 	}, 1.08), 420)
@@ -57,7 +91,7 @@ func saltmere() Circuit {
 		{x: 240, y: 455, radii: []float64{42}, easeIn: 14, easeOut: 22, grip: 11},
 		{x: 0, y: 365, radii: []float64{17}, easeIn: 16, easeOut: 20, grip: 10.3},
 		{x: 270, y: 250, radii: []float64{23}, easeIn: 18, easeOut: 20, grip: 10.6},
-		{x: 30, y: 175, radii: []float64{380}, easeIn: 26, easeOut: 26, kink: true},
+		{x: 30, y: 175, radii: []float64{480}, easeIn: 26, easeOut: 26, kink: true},
 		{x: -190, y: 165, radii: []float64{36}, easeIn: 22, easeOut: 20, bank: 0.8},
 		{x: -180, y: 0, radii: []float64{58}, easeIn: 26, easeOut: 32, grip: 11.4},
 	}, 1.0), 330)
@@ -94,7 +128,7 @@ func tarnhow() Circuit {
 		{x: 103, y: 744, radii: []float64{15}, easeIn: 9, easeOut: 16, joined: true, grip: 10.3},
 		{x: 450, y: 798, radii: []float64{34}, easeIn: 22, easeOut: 26},
 		{x: 385, y: 505, radii: []float64{52}, easeIn: 28, easeOut: 30},
-		{x: 110, y: 515, radii: []float64{400}, easeIn: 40, easeOut: 40, kink: true},
+		{x: 110, y: 515, radii: []float64{620}, easeIn: 40, easeOut: 40, kink: true},
 		{x: -150, y: 470, radii: []float64{66}, easeIn: 32, easeOut: 34, bank: 1},
 		{x: -330, y: 146, radii: []float64{62, 130, 66}, easeIn: 30, easeOut: 34, bank: 0.8},
 		{x: -150, y: 0, radii: []float64{150}, easeIn: 38, easeOut: 42, grip: 11.5},

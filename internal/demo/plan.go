@@ -88,14 +88,39 @@ func newGrid(c *Circuit) *grid {
 		g.bank[i] = c.Bank(s)
 		g.turn[i] = int32(c.TurnAt(s) - 1)
 		g.inCurve[i] = g.kappa[i] != 0
-		g.clock[i] = s / 45
 	}
-	g.clock[n] = c.Length / 45
+	g.time(c)
 	// theta runs on without jumps over the lap.
 	for i := 1; i <= n; i++ {
 		g.theta[i] = g.theta[i-1] + math.Remainder(g.theta[i]-g.theta[i-1], 2*math.Pi)
 	}
 	return g
+}
+
+// time fills the clock of an undisturbed lap from what lean, brakes and engine
+// allow, roughly: it only spaces the rider's wanderings.
+func (g *grid) time(c *Circuit) {
+	v := make([]float64, g.n+1)
+	for i := range v {
+		v[i] = 78
+		if k := math.Abs(g.kappa[i]); k > 1e-5 {
+			v[i] = math.Min(78, math.Sqrt(lateral/k))
+		}
+	}
+	for range 2 { // twice, for the lap joins its own beginning
+		v[g.n] = math.Min(v[g.n], v[0])
+		for i := g.n - 1; i >= 0; i-- {
+			v[i] = math.Min(v[i], math.Sqrt(v[i+1]*v[i+1]+2*8*g.step))
+		}
+		v[0] = math.Min(v[0], v[g.n])
+		for i := 1; i <= g.n; i++ {
+			a := math.Min(6, 380/v[i-1]-0.0009*v[i-1]*v[i-1])
+			v[i] = math.Min(v[i], math.Sqrt(v[i-1]*v[i-1]+2*math.Max(a, 0.2)*g.step))
+		}
+	}
+	for i := 1; i <= g.n; i++ {
+		g.clock[i] = g.clock[i-1] + 2*g.step/(v[i]+v[i-1])
+	}
 }
 
 // wander is the rider's offset from the line: a cubic B-spline of time with

@@ -2,104 +2,6 @@ package demo
 
 import "math"
 
-// row writes one truth row from the present state. turn is the index of the
-// turn whose window holds the bike, or lapEnd at rest.
-func (s *sim) row(p *lapPlan, turn int, kappa, grade, bank float64) {
-	st, b, tr := &s.st, s.b, s.tr
-	u := math.Mod(st.s, s.c.Length) / s.g.step
-	off, slide := 0.0, 0.0
-	if turn != lapEnd {
-		off, slide = lookup(p.offset, u), lookup(p.slide, u)
-	} else {
-		off = s.g.pitSide
-	}
-	i := min(max(int(u), 0), s.g.n-1)
-	f := u - float64(i)
-	x := s.g.x[i] + f*(s.g.x[i+1]-s.g.x[i])
-	y := s.g.y[i] + f*(s.g.y[i+1]-s.g.y[i])
-	th := s.g.theta[i] + f*(s.g.theta[i+1]-s.g.theta[i])
-	sin, cos := math.Sincos(th)
-	tr.Time = append(tr.Time, st.t)
-	tr.S = append(tr.S, st.s)
-	tr.Offset = append(tr.Offset, off)
-	// Right of a heading that is counter-clockwise from east.
-	tr.X = append(tr.X, x+off*sin)
-	tr.Y = append(tr.Y, y-off*cos)
-	tr.Heading = append(tr.Heading, th-math.Atan(slide))
-	tr.Speed = append(tr.Speed, st.v)
-	tr.Curvature = append(tr.Curvature, kappa)
-	tr.Lean = append(tr.Lean, st.lean)
-	tr.RollRate = append(tr.RollRate, st.roll)
-	tr.Accel = append(tr.Accel, st.accel)
-	tr.RearSlip = append(tr.RearSlip, st.slip)
-	load := b.Mass*gravity*(1-b.CentreToRear/b.Wheelbase) + b.Mass*st.accel*b.CentreHeight/b.Wheelbase
-	load = math.Max(0, math.Min(load, b.Mass*gravity))
-	rear := b.Rear
-	front := b.Front
-	n := s.o.Nasty
-	grow := func(t Tyre, weight float64) float64 {
-		r := t.Rolling(st.lean)
-		r *= 1 + n.TyreGrowth*sq(st.v/80) - n.LoadRadius*(weight-1300)/1000
-		return r
-	}
-	rr := grow(rear, load)
-	fo := st.frontOmega * front.Rolling(st.lean) / grow(front, b.Mass*gravity-load)
-	ro := st.v * (1 + st.slip) / rr
-	tr.RearOmega = append(tr.RearOmega, ro)
-	tr.FrontOmega = append(tr.FrontOmega, fo)
-	free := st.v / front.Rolling(st.lean)
-	fs := 0.0
-	if free > 1 {
-		fs = st.frontOmega/free - 1
-	}
-	tr.FrontSlip = append(tr.FrontSlip, fs)
-	tr.RPM = append(tr.RPM, st.rpm)
-	tr.Gear = append(tr.Gear, st.gear)
-	tr.Clutch = append(tr.Clutch, st.clutch)
-	tr.Grip = append(tr.Grip, st.grip)
-	tr.Plate = append(tr.Plate, st.plate)
-	tr.Cut = append(tr.Cut, st.cut)
-	tgt := 1.0
-	if p != nil {
-		sh := b.Sheets[string(rune('A'+p.slot))]
-		if sh == nil {
-			sh = b.Sheets["A"]
-		}
-		tgt = target(sh, st.lean, st.v)
-	}
-	tr.SlipTarget = append(tr.SlipTarget, tgt)
-	tr.FrontBrake = append(tr.FrontBrake, st.front)
-	tr.RearBrake = append(tr.RearBrake, st.rear)
-	tr.Airborne = append(tr.Airborne, st.airborne)
-	force := 0.0
-	crank := 0.0
-	if st.gear > 0 && st.clutch < 0.5 {
-		crank = s.e.torque(st.rpm, s.plateFor(st.grip)) * (1 - st.cut)
-		force = crank * b.ratio(st.gear) * b.Efficiency / rear.Rolling(st.lean)
-	}
-	tr.DriveForce = append(tr.DriveForce, force)
-	tr.WheelTorque = append(tr.WheelTorque, force*rear.Rolling(st.lean))
-	tr.CrankTorque = append(tr.CrankTorque, crank)
-	tr.FrontLoad = append(tr.FrontLoad, b.Mass*gravity-load)
-	tr.RearLoad = append(tr.RearLoad, load)
-	// Springs: a share of the load over the rate, from full extension.
-	lf, lr := b.Mass*gravity-load, load
-	if st.airborne {
-		lf = 0
-	}
-	squeeze := 1 / math.Max(0.35, math.Cos(st.lean))
-	fork := math.Max(0, math.Min(0.125, (lf*squeeze-650)/b.ForkRate+0.022*boolf(lf > 100)))
-	shock := math.Max(0, math.Min(0.065, (lr*squeeze-300)/b.ShockRate*1.7))
-	if turn != lapEnd {
-		t := &p.turns[turn]
-		if t.hop > 0 && st.mode == braking && st.t-st.brakeAt > 0.25 && st.t-st.brakeAt < 0.25+t.hopFor {
-			shock = math.Max(0, shock+t.hop*math.Sin(2*math.Pi*11.5*st.t))
-		}
-	}
-	tr.Fork = append(tr.Fork, fork)
-	tr.Shock = append(tr.Shock, shock)
-}
-
 // finish derives laps, crossings, passes and episodes from the rows.
 func (s *sim) finish() {
 	tr, c := s.tr, s.c
@@ -119,8 +21,6 @@ func (s *sim) finish() {
 		}
 	}
 	s.cutLaps()
-	s.windows()
-	tr.Turns = c.Turns
 	s.passes()
 	s.cuts()
 	s.spins()
@@ -131,8 +31,9 @@ func (s *sim) finish() {
 			e.Lap, e.Turn = tr.where(c, e.Start)
 		}
 	}
-	s.pushes()
-	s.costs()
+	if !s.o.bare {
+		s.costs()
+	}
 }
 
 // CrossAt gives the instant at which unwrapped place s is passed, NaN if it is
@@ -185,8 +86,8 @@ func (tr *Truth) where(c *Circuit, t float64) (lap, turn int) {
 	return lap, c.TurnAt(tr.S[i])
 }
 
-// windows moves each turn's window to 30 m before its usual brake point, now
-// that it is known where the rider really brakes.
+// windows moves each turn's window to 30 m before its usual brake point, once
+// it is known where the rider brakes.
 func (s *sim) windows() {
 	tr, c := s.tr, s.c
 	n := len(c.Turns)
@@ -204,7 +105,7 @@ func (s *sim) windows() {
 	for k := range c.Turns {
 		t, prev := &c.Turns[k], &c.Turns[(k+n-1)%n]
 		back := c.wrap(t.Apexes[0]-t.Entry) + 30
-		if len(at[k]) > 2 {
+		if len(at[k]) > 1 {
 			far := append([]float64(nil), at[k]...)
 			for i := range far { // insertion sort: a handful of laps
 				for j := i; j > 0 && far[j] < far[j-1]; j-- {
@@ -214,6 +115,9 @@ func (s *sim) windows() {
 			back = math.Max(back, far[len(far)*9/10]+30)
 		}
 		room := c.wrap(t.Apexes[0]-prev.Exit) - 5
+		if prev.Kink { // the brakes for the next turn begin while it is still bent
+			room += 0.6 * (prev.Exit - prev.Entry)
+		}
 		if k == 0 {
 			room = math.Min(room, t.Apexes[0])
 		}
@@ -222,46 +126,23 @@ func (s *sim) windows() {
 	}
 }
 
+// cutLaps parts the run at the gate; an outing's first lap begins and its last
+// ends where the bike stands, or where the recording does.
 func (s *sim) cutLaps() {
 	tr := s.tr
-	first := 0.0
-	n := len(tr.Time)
-	edges := append([]float64{first}, tr.Crossings...)
-	for k := 0; k < len(edges); k++ {
-		a := edges[k]
-		b := tr.Time[n-1]
-		if k+1 < len(edges) {
-			b = edges[k+1]
+	for k, p := range s.laps {
+		l := Lap{Number: k, Kind: p.kind, Slot: string(rune('A' + p.slot)), HeldUp: p.held}
+		var ok bool
+		if l.Start, ok = s.began[k]; !ok {
+			l.Start = tr.CrossAt(float64(k) * s.c.Length)
 		}
-		if b-a < 1 {
-			continue
+		if l.End, ok = s.ended[k]; !ok {
+			l.End = tr.CrossAt(float64(k+1) * s.c.Length)
 		}
-		l := Lap{Number: len(tr.Laps), Kind: TimedLap, Start: a, End: b, Time: b - a}
-		mid := tr.S[tr.index((a+b)/2)]
-		j := int(math.Floor(mid / s.c.Length))
-		switch {
-		case k == 0 && s.o.NoOutLap:
-			l.Kind = BrokenLap
-		case k == 0:
-			l.Kind = OutLap
-		case k == len(edges)-1 && s.o.NoInLap:
-			l.Kind = BrokenLap
-		case k == len(edges)-1:
-			l.Kind = InLap
-		}
-		if j >= 0 && j < len(s.laps) {
-			l.Slot = string(rune('A' + s.laps[j].slot))
-			l.HeldUp = s.laps[j].held
-		}
-		still := 0.0
-		for i := tr.index(a); i < tr.index(b); i++ {
-			if tr.Speed[i] < 1 {
-				still += rowTime
-			}
-		}
-		if still > 20 && l.Kind == TimedLap {
+		if p.kind == OutLap && s.o.NoOutLap || p.kind == InLap && s.o.NoInLap {
 			l.Kind = BrokenLap
 		}
+		l.Time = l.End - l.Start
 		tr.Laps = append(tr.Laps, l)
 	}
 }
@@ -387,11 +268,17 @@ func (s *sim) cuts() {
 	for _, r := range tr.runsOf(0.15, 0.08, func(i int) bool { return tr.Cut[i] > 0.05 }) {
 		e := Episode{Kind: "cut", Start: tr.Time[r[0]], End: tr.Time[r[1]] + rowTime, Lean: tr.Lean[r[0]], Speed: tr.Speed[r[0]], LeanClass: s.leanClass(r[0])}
 		sum := 0.0
+		lift := 0.0
 		for i := r[0]; i <= r[1]; i++ {
 			e.Peak = math.Max(e.Peak, tr.Cut[i])
 			sum += tr.Cut[i]
+			lift += tr.Cut[i] * boolf(tr.lifting[i])
 		}
 		e.Mean = sum / float64(r[1]-r[0]+1)
+		e.Owner = "slip"
+		if lift > sum/2 {
+			e.Owner = "wheel-lift"
+		}
 		tr.Episodes = append(tr.Episodes, e)
 	}
 }
@@ -420,15 +307,11 @@ func (s *sim) stretches() {
 			tr.Episodes = append(tr.Episodes, Episode{Kind: kind, Start: tr.Time[r[0]], End: tr.Time[r[1]] + rowTime, Lean: tr.Lean[r[0]], Speed: tr.Speed[r[0]]})
 		}
 	}
-	lim := s.b.LimiterRPM - 60
-	add("limiter", 0.1, 0.05, func(i int) bool { return tr.RPM[i] >= lim && tr.Grip[i] > 0.5 })
+	add("limiter", 0.1, 0.05, func(i int) bool { return tr.limited[i] })
 	add("wheelie", 0.15, 0.1, func(i int) bool { return tr.Airborne[i] })
 	add("rear-lift", 0.1, 0.08, func(i int) bool { return tr.RearLoad[i] <= 40 && tr.FrontBrake[i] > 3e5 })
 	add("lock", 0.05, 0.05, func(i int) bool { return tr.FrontSlip[i] < -0.10 && tr.FrontBrake[i] > 2e5 })
 	hop := make([]bool, len(tr.Time))
-	for _, p := range s.laps {
-		_ = p
-	}
 	for i := 2; i < len(tr.Time)-2; i++ {
 		// A planted hop shakes the shock far faster than load changes do.
 		d := tr.Shock[i+2] - 2*tr.Shock[i] + tr.Shock[i-2]
@@ -437,68 +320,63 @@ func (s *sim) stretches() {
 	add("hop", 0.1, 0.25, func(i int) bool { return hop[i] })
 }
 
-// pushes measures how long the engine drives the wheel on after a downshift.
-func (s *sim) pushes() {
+// costs rides on from the start of each cut without it, the rider's plan
+// unchanged, and compares the instants at the next turn's window.
+func (s *sim) costs() {
 	tr := s.tr
+	j := 0
 	for k := range tr.Episodes {
 		e := &tr.Episodes[k]
-		if e.Kind != "blip" || e.Surplus < 60 {
+		if e.Kind != "cut" || e.Owner != "slip" {
 			continue
 		}
-		i := tr.index(e.End) + 1
-		n := 0
-		for i+n < len(tr.Time) && n < 60 && tr.RPM[i+n]-e.RPMNeeded*tr.Speed[i+n]/math.Max(1, tr.Speed[i]) > 200 {
-			n++
+		for j+1 < len(s.marks) && s.marks[j+1].t <= e.Start+1e-9 {
+			j++
 		}
-		e.PushS = float64(n) * rowTime
+		if j >= len(s.marks) || math.Abs(s.marks[j].t-e.Start) > 0.5 {
+			continue
+		}
+		e.CostS, e.DeltaV = s.without(s.marks[j], e.End)
 	}
 }
 
-// costs integrates each exit again without the cut: force that was taken is
-// given back, drag grows with the speed gained, and drive at full throttle
-// falls with it, until the next brake point.
-func (s *sim) costs() {
-	tr, b := s.tr, s.b
-	for k := range tr.Episodes {
-		e := &tr.Episodes[k]
-		if e.Kind != "cut" {
-			continue
-		}
-		i := tr.index(e.Start)
-		stop := tr.index(e.End)
-		v := tr.Speed[i]
-		lost := 0.0
-		for j := i; j+1 < len(tr.Time) && j < i+3000; j++ {
-			if tr.FrontBrake[j] > 0.5e5 && j > stop || tr.Speed[j] < 5 {
-				break
-			}
-			rec := 0.5 * (tr.Speed[j] + tr.Speed[j+1])
-			ds := tr.S[j+1] - tr.S[j]
-			if ds <= 0 || ds > 5 {
-				break
-			}
-			a := (tr.Speed[j+1] - tr.Speed[j]) / rowTime
-			m := b.Mass
-			if tr.Gear[j] > 0 {
-				m += b.EngineI*sq(b.ratio(tr.Gear[j])/b.Rear.Radius) + (b.FrontI+b.RearI)/sq(0.31)
-			}
-			gain := 0.0
-			if j <= stop && tr.Cut[j] < 0.98 && tr.DriveForce[j] > 0 {
-				gain = tr.DriveForce[j] * tr.Cut[j] / (1 - tr.Cut[j]) / m
-				room := (capacity(math.Max(tr.RearLoad[j], 300), b.Grip, sq(tr.Speed[j])*tr.Curvature[j])*0.995 - tr.DriveForce[j]) / m
-				gain = math.Max(0, math.Min(gain, room+tr.DriveForce[j]*0.05/m))
-			}
-			gain -= 0.5 * 1.2 * b.DragArea * (sq(v) - sq(rec)) / m
-			if tr.Grip[j] > 0.95 {
-				gain += tr.DriveForce[j] / m * (rec/math.Max(v, 5) - 1)
-			}
-			dt := ds / math.Max(1, v)
-			lost += ds/rec - dt
-			v += (a + gain) * dt
-			if j == stop {
-				e.DeltaV = v - tr.Speed[j+1]
-			}
-		}
-		e.CostS = math.Max(0, lost)
+// without rides on from a state with the slip control silent until a time, and
+// returns the time lost by the cut up to the next turn's window and the speed
+// lost when it ended.
+func (s *sim) without(st state, until float64) (cost, dv float64) {
+	tr, c, w := s.tr, s.c, s.w
+	at := tr.S[tr.index(st.t+rowTime/2)]
+	here := math.Floor(at/c.Length) * c.Length
+	turn := c.TurnAt(at) // numbers run from 1, so this is also the next turn's index
+	goal := here + c.Length + c.Turns[0].window
+	if turn < len(c.Turns) {
+		goal = here + c.Turns[turn].window
 	}
+	if goal <= at {
+		goal += c.Length
+	}
+	real := tr.CrossAt(goal)
+	if math.IsNaN(real) || real-st.t > 40 {
+		return 0, 0
+	}
+	st.mute, st.muteUntil = true, until
+	lap, base := st.lap, at-st.s
+	for range int(40 / dt) {
+		place, t, v := base+st.s, st.t, st.v
+		w.advance(&st)
+		if st.lap != lap {
+			lap = st.lap
+			base += c.Length
+		}
+		if t < until && st.t >= until {
+			dv = v - tr.Speed[min(tr.index(until), len(tr.Speed)-1)]
+		}
+		if now := base + st.s; now >= goal {
+			return real - (t + dt*(goal-place)/(now-place)), dv
+		}
+		if st.done {
+			break
+		}
+	}
+	return 0, dv
 }

@@ -45,10 +45,10 @@ func sense(r *Run, s *sim) []Channel {
 
 	logF, logR := tr.Front.Logged/(2*math.Pi), tr.Rear.Logged/(2*math.Pi)
 	add("front_speed", "Front wheel speed", "km/h", 2, func(i int) float64 {
-		return math.Max(0, tr.FrontOmega[i]*logF*3.6+noise.normal()*0.06)
+		return math.Max(0, tr.FrontOmega[i]*logF*3.6*(1+0.0006*noise.normal())+noise.normal()*0.05)
 	})
 	add("rear_speed", "Rear wheel speed", "km/h", 2, func(i int) float64 {
-		return math.Max(0, tr.RearOmega[i]*logR*3.6+noise.normal()*0.06)
+		return math.Max(0, tr.RearOmega[i]*logR*3.6*(1+0.0006*noise.normal())+noise.normal()*0.05)
 	})
 	add("rpm", "Engine speed", "1/min", 0, func(i int) float64 { return tr.RPM[i] + noise.normal()*6 })
 	add("gear", "Gear", "", 0, func(i int) float64 { return float64(tr.Gear[i]) })
@@ -85,7 +85,7 @@ func sense(r *Run, s *sim) []Channel {
 	turnRate := func(i int) float64 { return tr.Speed[i] * tr.Curvature[i] }
 	pitch := func(i int) float64 { // rate of dive and squat, nose down positive
 		a, c := max(0, i-3), min(n-1, i+3)
-		return -(tr.Accel[c] - tr.Accel[a]) / (float64(c-a) * rowTime) * 0.0035
+		return tr.pitch[i] - (tr.Accel[c]-tr.Accel[a])/(float64(c-a)*rowTime)*0.0035
 	}
 	add("pitch_rate", "Pitch rate", "deg/s", 2, func(i int) float64 {
 		return (-turnRate(i)*math.Sin(tr.Lean[i]) + pitch(i)*math.Cos(tr.Lean[i]) + biasP + noise.normal()*0.006) * radDeg
@@ -138,8 +138,10 @@ func sense(r *Run, s *sim) []Channel {
 
 func bankAt(s *sim, place float64) float64 { return s.c.Bank(math.Mod(place, s.c.Length)) }
 
+var tens = [...]float64{1, 10, 100, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8}
+
 func roundTo(v float64, decimals int) float64 {
-	p := math.Pow(10, float64(decimals))
+	p := tens[decimals]
 	return math.Round(v*p) / p
 }
 
@@ -216,6 +218,9 @@ func gps(s *sim, dropped map[string]bool) []Channel {
 			y += 25 * math.Sin(q)
 		}
 		sp := mix(tr.Speed)
+		if hA := o.Nasty.AntennaHeight; hA > 0 {
+			sp *= 1 - mix(tr.Curvature)*hA*math.Sin(lean) // it runs on the smaller radius
+		}
 		if lagging {
 			lagV += (sp - lagV) * math.Min(1, every/o.Nasty.GPSSpeedLag)
 			sp = lagV

@@ -71,7 +71,8 @@ type Episode struct {
 	Lean       float64 // rad at the start
 	Speed      float64 // m/s at the start
 	LeanClass  string  // at-max-lean, picking-up, upright; cut and spin
-	CostS      float64 // cut: time lost up to the next brake zone
+	Owner      string  // cut: slip or wheel-lift, whichever control took more
+	CostS      float64 // cut by the slip control: time lost up to the next turn's segment
 	DeltaV     float64 // cut: m/s lost by the end of the cut
 
 	FromGear, ToGear int     // blip, upshift
@@ -148,4 +149,8 @@ type Truth struct {
 	LeanDelay  float64
 
 	OutingStarts []float64 // instants at which an outing leaves the pit
+
+	pitch   []float64 // rad/s of wheel lift, nose down positive
+	limited []bool    // the limiter takes torque
+	lifting []bool    // the wheel-lift control does
 }
