@@ -130,6 +130,15 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		return s.fine(f, m, turn)
 	}
 	rows := s.ask(m, turn)
+	elsewhere := false
+	if m.Lean != "" && len(rows) > 0 && rows[0].t.stance() != Agrees && rows[0].t.stance() != Partly {
+		// The place is right and the lean is not: riders judge lean worse than place.
+		o := m
+		o.Lean = ""
+		if any := s.ask(o, turn); any[0].t.stance() == Agrees || any[0].t.stance() == Partly {
+			rows, elsewhere = any, true
+		}
+	}
 	if len(rows) == 0 {
 		f.Stance, f.Laps = CannotTell, "0 of 0"
 		f.Text = "Nothing in the table speaks of this complaint there."
@@ -148,6 +157,10 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 	switch f.Stance {
 	case Agrees, Partly:
 		f.Text = best.yes(l, best.t)
+		if elsewhere {
+			f.Stance = Partly
+			f.Text = fmt.Sprintf("Not %s, but at that place: %s", leanWords[m.Lean], f.Text)
+		}
 		if best.measures != nil {
 			f.Measures = best.measures(l)
 		}
@@ -265,16 +278,6 @@ func group(p circuit.Phase) int {
 func (s *scene) contradiction(m Remark, turn int, rows []verdictOf) string {
 	best := rows[0]
 	text := fmt.Sprintf("The data do not show it at %s (%s laps). %s", best.l.name(), best.t.laps(), best.no)
-	// Where the rider told the lean, another lean may show it.
-	if m.Lean != "" {
-		o := m
-		o.Lean = ""
-		for _, v := range s.ask(o, turn) {
-			if st := v.t.stance(); st == Agrees || st == Partly {
-				return text + " But: " + v.yes(v.l, v.t)
-			}
-		}
-	}
 	return text
 }
 

@@ -211,6 +211,7 @@ func (s *scene) drive(k key) *drive {
 	d.known = g.Cut != nil
 	d.slipKnown = g.RearSlip != nil
 	busy := s.shifting(k)
+	up := s.lifted(k)
 	slot := ""
 	for _, st := range s.stretches[k] {
 		slot = st.Slot
@@ -223,10 +224,10 @@ func (s *scene) drive(k key) *drive {
 		}
 	}
 	slipCut, nCut := 0.0, 0.0
-	run, up, was := 0, 0.0, 0.0
+	run, rise, was := 0, 0.0, 0.0
 	s.samples(k, driving, func(i int, _ circuit.Phase) {
 		slip, cut, lean := val(g.RearSlip, i), val(g.Cut, i), val(g.Lean, i)
-		air := i < len(g.Airborne) && g.Airborne[i]
+		air := up(i)
 		if air {
 			d.airborne += s.dt
 		}
@@ -270,17 +271,17 @@ func (s *scene) drive(k key) *drive {
 				nCut++
 			}
 			switch a := math.Abs(lean); {
-			case a >= maxLean-4*degree && a > 30*degree:
+			case a >= maxLean-7*degree && a > 30*degree:
 				d.class[0] += s.dt
 			case a >= 25*degree:
 				d.class[1] += s.dt
 			default:
 				d.class[2] += s.dt
 			}
-			if d1 := cut - was; d1*up < 0 && math.Abs(d1) > 0.02 {
+			if d1 := cut - was; d1*rise < 0 && math.Abs(d1) > 0.02 {
 				d.surge++
 			} else if math.Abs(d1) > 0.02 {
-				up = d1
+				rise = d1
 			}
 		}
 		was = cut
@@ -303,6 +304,25 @@ func (s *scene) isCap(i int, slip, lean float64, slot string) bool {
 		return slip < 0.01
 	}
 	return slip < t-0.03 && slip < 0.55*t && val(s.r.Signals.Grip, i) > 0.5
+}
+
+// lifted returns the test for the front wheel in the air: inside an episode of
+// it. The ride's own mask is wider, to keep doubtful wheel speeds out.
+func (s *scene) lifted(k key) func(int) bool {
+	var spans [][2]int
+	for _, e := range s.episodes[k] {
+		if e.Kind == ride.Wheelie {
+			spans = append(spans, [2]int{rehearsal.Sample(s.r, e.Start), rehearsal.Sample(s.r, e.End)})
+		}
+	}
+	return func(i int) bool {
+		for _, x := range spans {
+			if i >= x[0] && i < x[1] {
+				return true
+			}
+		}
+		return false
+	}
 }
 
 // shifting returns the test for samples in or right after a shift, or on the
@@ -328,9 +348,11 @@ func (s *scene) shifting(k key) func(int) bool {
 	}
 }
 
-// compareGears sets the engine drag of each gear, per engine turn per metre,
-// against the other gears: 1 is like them. Drag at the wheel is the crank's
-// drag times the overall ratio, so force over ratio should be alike.
+// compareGears sets the engine drag of each gear against the other gears: 1 is
+// like them. Drag at the wheel is the crank's drag times the overall ratio, and
+// the crank's drag grows with engine speed from a part that does not turn with
+// it (about 2000 1/min worth; from memory), so force / (ratio (n + 2000)) should
+// be alike.
 func (s *scene) compareGears() {
 	s.gearDrag = map[int]float64{}
 	type gear struct {
@@ -339,8 +361,8 @@ func (s *scene) compareGears() {
 	}
 	var all []gear
 	for _, g := range s.r.Engine.Gears {
-		if it := s.b.Drive.Total(g.Gear); it > 0 && g.Force.OK && g.Samples >= 20 {
-			all = append(all, gear{g.Gear, g.Force.Value / it})
+		if it := s.b.Drive.Total(g.Gear); it > 0 && g.Force.OK && g.Samples >= 20 && g.RPM > 1000 {
+			all = append(all, gear{g.Gear, g.Force.Value / it / (g.RPM + 2000)})
 		}
 	}
 	for _, g := range all {
@@ -356,6 +378,37 @@ func (s *scene) compareGears() {
 			}
 		}
 	}
+}
+
+// against returns how much a gear's engine drag is of the other gears', from
+// the ride, or where only one gear could be measured from the levels on the
+// sheet, which then are all there is.
+func (s *scene) against(gear int) (float64, bool) {
+	if x, ok := s.gearDrag[gear]; ok {
+		return x, true
+	}
+	g := s.acting("engine-brake")
+	if g == nil || g.Kind != setting.List {
+		return 0, false
+	}
+	measured := false
+	for _, e := range s.r.Engine.Gears {
+		measured = measured || e.Gear == gear && e.Force.OK
+	}
+	v := s.sheet.Slots[s.b.Slots.Reference][g.ID]
+	if !measured || len(v) == 0 || gear < 1 || gear > len(v[0]) {
+		return 0, false
+	}
+	var others []float64
+	for k, x := range v[0] {
+		if k != gear-1 {
+			others = append(others, x)
+		}
+	}
+	if m := inference.Median(others); m > 0 {
+		return v[0][gear-1] / m, true
+	}
+	return 0, false
 }
 
 // spread returns the mean of a measure over the laps of a turn, with the tenth

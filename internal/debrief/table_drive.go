@@ -6,6 +6,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
+	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/ride"
 )
 
@@ -168,7 +169,7 @@ var driveRows = []row{
 	{id: "late-pick-up", says: []Complaint{"late-pick-up", "lazy", "held-back"}, phases: comingUp, needs: []need{needGrip},
 		test: func(l *look, p *ride.Pass) sight {
 			x := l.wait(p)
-			return known(x, x > 0.40)
+			return known(x, x > 0.25)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("wait", "slowest place to throttle", "s", l.wait), l.m("pickup_place", "place of the pick-up", "m", func(p *ride.Pass) float64 { return p.PickupM }),
@@ -229,7 +230,7 @@ var driveRows = []row{
 			if limit == 0 {
 				return unknown
 			}
-			return known(x, x < 0.52*limit)
+			return known(x, x < 0.42*limit)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("pickup_rpm", "engine speed at the pick-up", "rpm", l.pickupRPM))
@@ -318,7 +319,7 @@ var driveRows = []row{
 		}},
 	{id: "harsh-upshift", says: []Complaint{"harsh-shift"}, phases: driving, needs: []need{needGear},
 		test: func(l *look, p *ride.Pass) sight {
-			return when(l.shiftGap(p) > 0.12)
+			return when(l.shiftGap(p) > 0.2)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("shift_gap", "longest time without drive in a shift up", "s", l.shiftGap))
@@ -332,7 +333,7 @@ var driveRows = []row{
 		}},
 	{id: "missed-upshift", says: []Complaint{"missed-shift"}, needs: []need{needGear},
 		test: func(l *look, p *ride.Pass) sight {
-			return when(l.shiftGap(p) > 0.3)
+			return when(l.missedGap(p) > 0.3)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("shift_gap", "longest time without drive in a shift up", "s", l.shiftGap))
@@ -565,12 +566,25 @@ func (l *look) pumping(p *ride.Pass) float64 {
 	return math.Sqrt(sum / n)
 }
 
-func (l *look) shiftGap(p *ride.Pass) float64 {
+// shiftGap is the longest gap of drive in a shift up with the throttle open
+// before and after it; missed asks that the engine also ran away meanwhile.
+func (l *look) shiftGap(p *ride.Pass) float64 { return l.gap(p, 0) }
+
+// runaway is the engine speed beyond the new gear's, 1/min, that only a gear
+// that is not in allows.
+const runaway = 800
+
+func (l *look) missedGap(p *ride.Pass) float64 { return l.gap(p, runaway) }
+
+func (l *look) gap(p *ride.Pass, step float64) float64 {
 	best := 0.0
+	g := l.r.Signals.Grip
 	for _, e := range l.has(ride.Upshift, l.key(p), nil) {
-		if e.Shift != nil && e.Shift.Gap > best {
-			best = e.Shift.Gap
+		i, j := rehearsal.Sample(l.r, e.Start-0.1), rehearsal.Sample(l.r, e.End+0.1)
+		if e.Shift == nil || e.Shift.Gap <= best || e.Shift.Step < step || g != nil && !(val(g, i) > 0.5 && val(g, j) > 0.5) {
+			continue
 		}
+		best = e.Shift.Gap
 	}
 	return best
 }

@@ -60,7 +60,7 @@ const weakDrag, strongDrag = 0.72, 1.35
 // weakGear tells whether the gear that a pass is entered in drags too little.
 func weakGear(l *look, p *ride.Pass) sight {
 	g := l.mainGear()
-	x, ok := l.gearDrag[g]
+	x, ok := l.against(g)
 	if g == 0 || !ok {
 		return unknown
 	}
@@ -78,11 +78,50 @@ func weakGear(l *look, p *ride.Pass) sight {
 	return when(x < weakDrag)
 }
 
-func slipLow(l *look, p *ride.Pass) float64 {
-	if !math.IsNaN(p.EntrySlip) {
-		return p.EntrySlip
+// dragSlip is the rear slip that lasts while turning in with a closed throttle:
+// the tenth percentile, downshifts and what follows them for 0.4 s left out
+// (they are the blip's). NaN with less than 0.2 s of it.
+func (l *look) dragSlip(p *ride.Pass) float64 {
+	slip := l.r.Signals.RearSlip
+	if slip == nil {
+		return math.NaN()
 	}
-	return math.NaN()
+	shifts := l.has(ride.Blip, l.key(p), nil)
+	var x []float64
+	l.closed(p, leanedPhases, func(i int) {
+		t := l.r.Position.Time[i]
+		for _, e := range shifts {
+			if t > e.Start-0.05 && t < e.End+0.4 {
+				return
+			}
+		}
+		if v := slip[i]; !math.IsNaN(v) && !(val(l.r.Signals.RearBrake, i) > 1e5) {
+			x = append(x, v)
+		}
+	})
+	if float64(len(x))*l.dt < 0.2 {
+		return math.NaN()
+	}
+	return inference.Quantile(x, 0.1)
+}
+
+// usualCoast is the median over the other turns of the time between brakes and
+// throttle, s; 0 where there is none to compare with.
+func (l *look) usualCoast() float64 {
+	var x []float64
+	for n := range l.passes {
+		if n == l.turn {
+			continue
+		}
+		o := look{scene: l.scene, turn: n}
+		if m := o.average(func(p *ride.Pass) float64 { return p.CoastTime }); !math.IsNaN(m) {
+			x = append(x, m)
+		}
+	}
+	if len(x) == 0 {
+		return 0
+	}
+	return inference.Median(x)
 }
 
 var entryRows = []row{
@@ -120,15 +159,16 @@ var entryRows = []row{
 		test: weakGear, measures: dragMeasures,
 		yes: func(l *look, t tally) string {
 			g := l.mainGear()
-			return fmt.Sprintf("%s is entered in gear %d on %s laps, and in that gear the engine drags only %s %% of what the other gears' drag would give.", capital(l.name()), g, t.laps(), num(100*l.gearDrag[g], 0))
+			x, _ := l.against(g)
+			return fmt.Sprintf("%s is entered in gear %d on %s laps, and in that gear the engine drags only %s %% of what the other gears' drag would give.", capital(l.name()), g, t.laps(), num(100*x, 0))
 		},
 		no: "The engine drags there as in the other gears.", mind: "A coast in that gear and in the next on the same straight.",
 		propose: func(l *look) []Proposal {
 			return l.list("engine-brake", l.mainGear(), +1, "that gear drags less than the others", "more deceleration with a closed throttle in that gear", "rear slip and hop going in, every other turn entered in that gear", "entry")
 		}, unasked: 0.6, cost: func(l *look) float64 { return 0.04 }},
-	{id: "late-release", says: []Complaint{"wants-engine-braking"}, phases: closedPhases, needs: []need{needBrake},
+	{id: "late-release", says: []Complaint{"coasts"}, phases: closedPhases, needs: []need{needBrake},
 		test: func(l *look, p *ride.Pass) sight {
-			return known(p.CoastTime, p.CoastTime > 0.45)
+			return known(p.CoastTime, p.CoastTime > math.Max(0.6, 1.6*l.usualCoast()))
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("coast_time", "between brakes off and throttle on", "s", func(p *ride.Pass) float64 { return p.CoastTime }))
@@ -140,16 +180,16 @@ var entryRows = []row{
 		propose: func(l *look) []Proposal {
 			return []Proposal{coach("carry a little brake to the slowest place", "the bike rolls free there"), changeNothing("engine braking is not what is missing")}
 		}, weight: 0.5, unasked: 0.7, cost: func(l *look) float64 {
-			return math.Max(0, 0.2*(l.average(func(p *ride.Pass) float64 { return p.CoastTime })-0.3))
+			return math.Max(0, 0.1*(l.average(func(p *ride.Pass) float64 { return p.CoastTime })-l.usualCoast()))
 		}, show: func(l *look, p *ride.Pass) (float64, float64) { return p.BrakeOff, p.Pickup }},
 	{id: "strong-engine-brake", says: []Complaint{"too-much-engine-braking", "rear-locks", "hops"}, phases: closedPhases, needs: []need{needSlip, needGear},
 		test: func(l *look, p *ride.Pass) sight {
-			x := slipLow(l, p)
+			x := l.dragSlip(p)
 			return known(x, x < -0.06)
 		},
 		measures: dragMeasures,
 		yes: func(l *look, t tally) string {
-			return fmt.Sprintf("Into %s the rear wheel turns up to %s %% too slowly on %s laps: the engine drags more than the load on it bears.", l.name(), num(-100*l.average(func(p *ride.Pass) float64 { return p.EntrySlip }), 1), t.laps())
+			return fmt.Sprintf("Into %s the rear wheel turns up to %s %% too slowly on %s laps: the engine drags more than the load on it bears.", l.name(), num(-100*l.average(l.dragSlip), 1), t.laps())
 		},
 		no: "The rear wheel turns with the road going in.", mind: "The rear brake: pressure there at the same moment.",
 		propose: func(l *look) []Proposal {

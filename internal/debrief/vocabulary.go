@@ -42,7 +42,7 @@ var Complaints = []Word{
 	{Says: "lazy", Group: "engine", Means: "too little push for the throttle asked", Phases: driving,
 		Heard: []string{"lazy", "flat", "no power", "lacks power", "weak engine", "does not pull", "doesn't pull", "doesnt pull", "slow on the straight", "drags", "dragging", "down on speed", "no speed"}},
 	{Says: "pushes-on", Group: "electronics", Means: "the rear drives the bike on while slowing", Phases: goingIn,
-		Heard: []string{"pushes me on", "pushed me on", "pushes me in", "pushed me in", "pushes in", "pushed in", "pushing me in", "pushes on entry", "pushes on the way in", "drives me on", "drives on", "rear pushes", "pushes me", "pushed me", "pushes after the downshift", "pushed after the downshift"}},
+		Heard: []string{"pushes me on", "pushed me on", "pushes me in", "pushed me in", "pushes in on", "pushed in on", "pushed in after", "pushing me in", "pushes on entry", "pushes on the way in", "drives me on", "drives on", "rear pushes", "pushes me", "pushed me", "pushes after the downshift", "pushed after the downshift"}},
 	{Says: "wants-engine-braking", Group: "electronics", Means: "too little braking from the engine", Phases: []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry, circuit.PhaseMid},
 		Heard: []string{"more engine braking", "more engine brake", "not enough engine braking", "too little engine braking", "needs engine braking", "wants engine braking", "freewheels", "free wheels", "does not slow", "doesn't slow", "doesnt slow", "no engine braking"}},
 	{Says: "too-much-engine-braking", Group: "electronics", Means: "the engine drags the rear wheel too much", Phases: goingIn,
@@ -89,6 +89,8 @@ var Complaints = []Word{
 		Heard: []string{"pit lane too fast", "pit limiter", "pit speed", "too fast in the pit"}},
 	{Says: "late-pick-up", Group: "riding", Means: "the throttle is opened late", Phases: []circuit.Phase{circuit.PhaseMid, circuit.PhasePickup},
 		Heard: []string{"late on the gas", "late on the throttle", "pick up late", "opens late", "cannot open", "can't open", "cant open", "cannot get on the gas"}},
+	{Says: "coasts", Group: "riding", Means: "neither brake nor throttle for too long", Phases: inside,
+		Heard: []string{"coasts", "coasting", "rolls too long", "long roll"}},
 	{Says: "fine", Group: "riding", Means: "nothing to complain of", Phases: anywhere,
 		Heard: []string{"is fine", "all fine", "all good", "feels good", "perfect", "no complaint"}},
 

@@ -62,7 +62,7 @@ func ParseWords(text string, turns []circuit.Turn) Reading {
 				r.Says = ""
 			}
 		}
-		if len(nos) == 0 && !p.wholeLap() && r.Says != "fine" && r.Says != "pit-too-fast" {
+		if len(nos) == 0 && len(p.unknown) == 0 && !p.wholeLap() && r.Says != "fine" && r.Says != "pit-too-fast" {
 			out.Questions = append(out.Questions, Question{About: h.heard, Ask: "In which turn? " + turnList(turns)})
 		}
 		if r.Says != "" {
@@ -223,6 +223,7 @@ type wordParser struct {
 	turns   []circuit.Turn
 	words   []spoken
 	used    []bool
+	taken   []bool // part of a complaint's phrase: no phase or place is read from it
 	number  []int // turn number said at this word, 0 none
 	unknown []string
 }
@@ -327,8 +328,24 @@ func (p *wordParser) find(phrase []spoken, from, to int) int {
 func (p *wordParser) says(from, to int, phrases ...string) bool {
 	for _, s := range phrases {
 		w := split(s)
-		if i := p.find(w, from, to); i >= 0 {
-			p.use(i, i+len(w))
+		for at := from; ; {
+			i := p.find(w, at, to)
+			if i < 0 {
+				break
+			}
+			if !p.isTaken(i, i+len(w)) {
+				p.use(i, i+len(w))
+				return true
+			}
+			at = i + 1
+		}
+	}
+	return false
+}
+
+func (p *wordParser) isTaken(i, j int) bool {
+	for ; i < j && i < len(p.taken); i++ {
+		if p.taken[i] {
 			return true
 		}
 	}
@@ -383,7 +400,8 @@ func (p *wordParser) complaints() []complaintHit {
 		all = append(all, phrase{w, string(w.Says), split(strings.ReplaceAll(string(w.Says), "-", " "))}, phrase{w, string(w.Says), split(string(w.Says))})
 	}
 	sort.SliceStable(all, func(i, j int) bool { return len(all[i].words) > len(all[j].words) })
-	taken := make([]bool, len(p.words))
+	p.taken = make([]bool, len(p.words))
+	taken := p.taken
 	var hits []complaintHit
 	for _, ph := range all {
 		for from := 0; ; {
