@@ -201,7 +201,6 @@ func median(x []float64) float64 { return signal.Median(x) }
 type RearFit struct {
 	TyreFit
 	Drift, DriftSE float64 // relative change of the circumference from the first third to the last
-	Lag            float64 // s by which the front wheel's channel comes later than the rear's
 	Samples        int
 	Notes          []string
 }
@@ -258,8 +257,8 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	}
 	step := max(1, int(math.Round(rate/20)))
 	type sample struct {
-		y, one, sin2, f, n0, q, late float64
-		v2                           float64
+		y, one, sin2, f, n0, q float64
+		v2                     float64
 		block                  int32
 	}
 	var all []sample
@@ -276,7 +275,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		lat := math.Tan(ThinLean(in.Lean[i], h, t))
 		all = append(all, sample{
 			y: vl[i] / (wl[i] * omega), one: 1 - cos, sin2: sin * sin,
-			f: m.RearForce(al[i], vl[i], 0), n0: load, q: math.Abs(lat), v2: vl[i] * vl[i], late: al[i] / (wl[i] * omega), block: in.Block[i],
+			f: m.RearForce(al[i], vl[i], 0), n0: load, q: math.Abs(lat), v2: vl[i] * vl[i], block: in.Block[i],
 		})
 		if l := math.Abs(in.Lean[i]); l < 12*deg {
 			upright += dt
@@ -295,18 +294,17 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		shrink = 0.095
 	}
 	solve := func(g rearGuess, want bool) (x []float64, ss float64, used int, eq *normal) {
-		prior := []float64{0, 0, 0, 0, 0, 0}
-		mean := []float64{0, shrink, 0, 0, 0, 0}
+		prior := []float64{0, 0, 0, 0, 0}
+		mean := []float64{0, shrink, 0, 0, 0}
 		if !crownFree {
 			prior[1] = 1e12
 		}
 		area := 0.5 * m.Density() * (g.area - m.Air.DragArea)
 		sd := 0.004
-		coef := []float64{fit.Circumference / (2 * math.Pi), shrink, 0.02, 0, 0, 0}
-		var row [6]float64
+		coef := []float64{fit.Circumference / (2 * math.Pi), shrink, 0.02, 0, 0}
+		var row [5]float64
 		for round := range 5 {
-			eq = newNormal(6)
-			prior[5] = 10 * sd * sd / (0.015 * 0.015)
+			eq = newNormal(5)
 			ss, used = 0, 0
 			first := round == 0
 			var abs float64
@@ -317,7 +315,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 				if u < -0.35 || u > g.limit {
 					continue
 				}
-				row = [6]float64{1, -s.one, -u, -u * s.sin2, -u * u * u, -s.late}
+				row = [5]float64{1, -s.one, -u, -u * s.sin2, -u * u * u}
 				r := s.y
 				for i := range row {
 					r -= coef[i] * row[i]
@@ -379,11 +377,11 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		varR += (r[0]*r[0] + r[1]*r[1]) / 2
 		varC += (c[0]*c[0] + c[1]*c[1]) / 2
 	}
-	prior := []float64{0, 0, 0, 0, 0, 1}
+	prior := []float64{0, 0, 0, 0, 0}
 	if !crownFree {
 		prior[1] = 1e12
 	}
-	se := eq.bootstrap(100, prior, []float64{0, shrink, 0, 0, 0, 0}, func(x []float64) []float64 { return []float64{x[0], x[1]} })
+	se := eq.bootstrap(100, prior, []float64{0, shrink, 0, 0, 0}, func(x []float64) []float64 { return []float64{x[0], x[1]} })
 	if se == nil {
 		fit.Why = "fewer than three laps or stretches: no error bar"
 		fit.Circumference = 2 * math.Pi * best[0]
@@ -403,7 +401,6 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		fit.Identified = false
 		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
 	}
-	out.Lag = best[5]
 	out.Drift, out.DriftSE = driftOf(eq, best)
 	return
 }

@@ -69,6 +69,7 @@ func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt 
 	w.pulls()
 	w.watch()
 	w.fillPasses()
+	r.speed = w.speed
 	if w.front == nil {
 		r.Signals.Airborne = nil
 	}
@@ -193,7 +194,9 @@ func (w *work) tyres() {
 	case w.front == nil:
 		w.cannot("ground speed from the front wheel", "no front wheel speed is logged", "log front wheel speed; GPS speed is used, and slip is coarse")
 	}
-	_ = more
+	for i := range in.FixTime {
+		in.FixTime[i] -= more
+	}
 	w.brakeSlip(in.FixTime, in.FixSpeed)
 	w.accel = make([]float64, w.n)
 	tmp := make([]float64, w.n)
@@ -208,13 +211,9 @@ func (w *work) tyres() {
 	found := bike.FitRear(in, w.b, w.speed)
 	rear := found.TyreFit
 	w.rearFound = rear.Identified || rear.CircumferenceSE > 0
-	w.lag = found.Lag
 	t := &w.r.Tyres
 	t.Rear, t.Drift, t.DriftSE, t.Samples = rear, found.Drift, found.DriftSE, found.Samples
 	t.Notes = append(t.Notes, found.Notes...)
-	if math.Abs(w.lag) > 0.01 {
-		t.Notes = append(t.Notes, fmt.Sprintf("the front wheel's channel comes %.0f ms after the rear's: taken out of slip", 1000*w.lag))
-	}
 }
 
 // brakeSlip takes the slip of the braked front wheel out of ground speed: a tyre
@@ -242,7 +241,7 @@ func (w *work) brakeSlip(t, v []float64) {
 			}
 		}
 	}
-	fit := signal.RobustFit(len(t), 3, func(k int, row []float64) (float64, bool) {
+	fit := signal.RobustFit(len(t), 2, func(k int, row []float64) (float64, bool) {
 		u := t[k] / w.dt
 		i := int(u)
 		if i < 2 || i >= w.n-3 || !w.braking[i] || w.locked[i] || s.Airborne[i] || w.speed[i] < 12 || x[i] <= 0 {
@@ -250,22 +249,25 @@ func (w *work) brakeSlip(t, v []float64) {
 		}
 		f := u - float64(i)
 		at := func(q []float64) float64 { return q[i] + f*(q[i+1]-q[i]) }
-		row[0], row[1], row[2] = at(x)*at(w.speed), at(a), at(w.speed)
+		row[0], row[1] = at(x)*at(w.speed), at(x)*at(x)*at(w.speed)
 		return v[k] - at(w.speed), true
 	}, 1.5, 0.6, 0.35, 0.35)
 	if !fit.OK || fit.N < 60 {
 		return
 	}
-	k, se := fit.Coef[0], math.Sqrt(fit.Cov[0][0])
-	if k < 2*se || k*quantile(sorted(x), 0.99) > 0.08 {
+	top := quantile(sorted(x), 0.99)
+	share := func(p float64) float64 { return math.Max(0, fit.Coef[0]*p+fit.Coef[1]*p*p) }
+	at, mid := share(top), share(top/2)
+	se := math.Sqrt(fit.Cov[0][0])*top + math.Sqrt(fit.Cov[1][1])*top*top
+	if at < 0.002 || at < 0.5*se || at > 0.1 || mid > at {
 		return
 	}
 	for i := range w.speed {
 		if !s.Airborne[i] && !w.locked[i] {
-			w.speed[i] *= 1 + k*x[i]
+			w.speed[i] *= 1 + share(math.Min(x[i], 1.2*top))
 		}
 	}
-	w.r.Tyres.Notes = append(w.r.Tyres.Notes, fmt.Sprintf("the front wheel slips %.1f %% on the brakes (99th percentile): taken out of ground speed", 100*k*quantile(sorted(x), 0.99)))
+	w.r.Tyres.Notes = append(w.r.Tyres.Notes, fmt.Sprintf("the front wheel slips %.1f %% on the brakes (99th percentile): taken out of ground speed", 100*at))
 }
 
 // bridgeSpeed puts the position's speed where the front wheel is in the air,
@@ -351,7 +353,7 @@ func (w *work) shifts() {
 func (w *work) slip() {
 	s := &w.r.Signals
 	cut := w.slipBand()
-	wheel := func(logged float64, wheel []float64, r, crown, late float64) []float64 {
+	wheel := func(logged float64, wheel []float64, r, crown float64) []float64 {
 		if wheel == nil || logged == 0 {
 			return nil
 		}
@@ -361,12 +363,12 @@ func (w *work) slip() {
 		signal.LowPassInto(tmp, w.speed, cut, w.rate, &w.sc)
 		k := 2 * math.Pi / logged
 		for i := range out {
-			out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i]+late*w.accel[i])
+			out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i])
 		}
 		return out
 	}
-	s.RearSlip = wheel(w.b.Rear.Circumference*w.wheelScale, w.rear, w.rearRadius, w.rearCrown, w.lag)
-	s.FrontSlip = wheel(w.b.Front.Circumference, w.front, w.frontRadius, w.frontCrown, 0)
+	s.RearSlip = wheel(w.b.Rear.Circumference*w.wheelScale, w.rear, w.rearRadius, w.rearCrown)
+	s.FrontSlip = wheel(w.b.Front.Circumference, w.front, w.frontRadius, w.frontCrown)
 	if s.RearSlip == nil {
 		why := "no rear wheel speed is logged"
 		if w.rear != nil {

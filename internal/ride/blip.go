@@ -14,7 +14,7 @@ type blipWork struct{ start, change, home int }
 // ground speed v and lean: the wheel without slip.
 func (w *work) needed(i int, gear int) float64 {
 	r := bike.Rolling(w.rearRadius, w.rearCrown, w.r.Signals.Lean[i])
-	n := w.b.Drive.EngineSpeed(w.speed[i]+w.lag*w.accel[i], gear, r) * 30 / math.Pi
+	n := w.b.Drive.EngineSpeed(w.speed[i], gear, r) * 30 / math.Pi
 	if w.wheelScale == 1 { // the gearing of the file is off, not the circumference
 		n *= w.ratioScale
 	}
@@ -50,7 +50,7 @@ func (w *work) findBlips() {
 		signal.LowPassInto(tmp, w.speed, 15, w.rate, &w.sc)
 		k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
 		for i := range slip {
-			slip[i] = bike.Slip(slip[i]*k, bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i]), tmp[i]+w.lag*w.accel[i])
+			slip[i] = bike.Slip(slip[i]*k, bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i]), tmp[i])
 		}
 	}
 	limit := w.limiterLevel()
@@ -167,28 +167,23 @@ func (w *work) settled(i, gear int) int {
 
 // push tells for how long after clutch home at sample h the engine drove the
 // rear wheel on, and the mean acceleration over that time against the quarter
-// second after. While a slipper clutch still slips, that is as long as the
-// engine turns more than 200/min faster than the ground asks; once the clutch
-// holds, as long as rear slip stays above its level of 0.35 to 0.5 s later.
+// second after. While the clutch still slips, that is as long as the engine
+// turns faster than its own wheel; where the clutch holds at once, as long as
+// rear slip stays above its level of 0.35 to 0.5 s later.
 func (w *work) push(slip []float64, h, gear int) (seconds, accel float64) {
 	a, b := h+w.samples(0.35), h+w.samples(0.5)
 	if b >= w.n {
 		return math.NaN(), math.NaN()
 	}
 	rpm := w.r.Signals.RPM
-	n := 0
-	for j := h; j < min(w.n, h+w.samples(0.6)) && rpm[j]-w.needed(j, gear) > 200; j++ {
-		n++
-	}
-	k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale) * w.b.Drive.Total(gear) * 30 / math.Pi
-	if w.wheelScale == 1 {
-		k *= w.ratioScale
-	}
-	j := min(w.n-1, h+w.samples(0.02))
-	slipping := w.b.Drive.Total(gear) > 0 && rpm[j] > 1.015*w.rear[j]*k
 	started := h
-	if slipping || w.b.Drive.Total(gear) > 0 && n == 0 {
-		j = h + n
+	j := 0
+	// Engine speed that the rear wheel itself asks for.
+	k := 2 * math.Pi / w.b.Rear.Circumference * w.ratioScale * w.b.Drive.Total(gear) * 30 / math.Pi
+	over := func(i int) bool { return rpm[i] > 1.005*w.rear[i]*k+15 }
+	if m := min(w.n-1, h+w.samples(0.02)); k > 0 && rpm[m] > 1.012*w.rear[m]*k {
+		for j = h; j < min(w.n-1, h+w.samples(0.8)) && (over(j) || over(j+1)); j++ {
+		}
 	} else {
 		rest := append([]float64(nil), slip[a:b]...)
 		sortFloats(rest)

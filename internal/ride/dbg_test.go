@@ -8,7 +8,7 @@ import (
 	"cornerwright/internal/proving"
 )
 
-const dbgCircuit = 1
+const dbgCircuit = 0
 
 func TestDbg(t *testing.T) {
 	o := demo.DefaultOptions(dbgCircuit, 101)

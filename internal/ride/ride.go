@@ -28,7 +28,14 @@ type Ride struct {
 	Travel   []Travel // suspension by end and phase; empty where no travel is logged
 	Cannot   []Cannot // what these channels cannot give, each with its reason
 	Problems []recording.Problem
+
+	speed []float64 // m/s over ground on the grid, front wheel corrected
 }
+
+// Speed is ground speed (m/s) on the grid of Position.Time, from the front wheel
+// with its rolling radius, brake slip and air time taken out; the position's
+// own speed where there is no front wheel.
+func (r *Ride) Speed() []float64 { return r.speed }
 
 // Cannot names one thing that is withheld and why.
 type Cannot struct{ What, Why, Mend string }

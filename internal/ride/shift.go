@@ -73,9 +73,9 @@ func (w *work) findLimiter() {
 	}
 	m := make([]bool, w.n)
 	for i, v := range s.RPM {
-		m[i] = v > lim-60 || v > 0.997*lim
+		m[i] = v > lim-25
 	}
-	join(m, w.samples(0.1))
+	join(m, w.samples(0.12))
 	drop(m, w.samples(0.05))
 	stretches(m, func(a, b int) {
 		for _, k := range w.blips { // a blip that touches the limiter is told with the blip

@@ -35,7 +35,6 @@ type work struct {
 	ratioScale       float64   // engine over rear wheel as logged, against the file's ratios
 	wheelScale       float64   // circumference the rear was logged with over the file's
 	rearFound        bool
-	lag              float64 // s, front wheel channel after the rear's
 	rearRadius       float64 // m, upright, identified or from the file
 	rearCrown        float64
 	frontRadius      float64

@@ -154,7 +154,7 @@ func (w *work) findRearLift() {
 }
 
 // findLocks makes episodes of a front wheel that the brake has nearly or wholly
-// stopped: front slip below -12 % for 60 ms.
+// stopped: front slip below -10 % for 50 ms.
 func (w *work) findLocks() {
 	s := &w.r.Signals
 	if w.front == nil {
@@ -181,9 +181,6 @@ func (w *work) findLocks() {
 			sum += slip[i]
 		}
 		e.Mean = sum / float64(b-a)
-		if e.Peak > -0.12 {
-			return
-		}
 		w.r.Episodes = append(w.r.Episodes, e)
 	})
 }
