@@ -1,0 +1,601 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"cornerwright/internal/book"
+	"cornerwright/internal/contract"
+	"cornerwright/internal/paper"
+	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/setting"
+	"cornerwright/internal/verdict"
+)
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	s := append([]float64(nil), v...)
+	sort.Float64s(s)
+	n := len(s)
+	if n%2 == 1 {
+		return s[n/2]
+	}
+	return (s[n/2-1] + s[n/2]) / 2
+}
+
+func answerCommands() []*command {
+	return []*command{
+		{name: "rehearse", args: "STEP", short: "lay a step on the laps just ridden: where it acts, what it would have changed",
+			long:    "The ridden line and the rider's hand are held still; ranges are wide on the side where rider or tyre may answer back.",
+			example: "cornerwright rehearse 1 --run last --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				runRef := f.String("run", "", "`RUN` to rehearse on; otherwise the step's own")
+				return func(ctx context.Context, args []string) error {
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					s, err := stepArg(b, args)
+					if err != nil {
+						return err
+					}
+					run := s.Run
+					if *runRef != "" {
+						r, err := b.Run(*runRef)
+						if err != nil {
+							return err
+						}
+						run = r.Number
+					}
+					x, err := b.Rehearse(ctx, s.ID, run)
+					if err != nil {
+						return err
+					}
+					if a.json {
+						return a.answer(contract.NewRehearsal(s.ID, run, x, s.Guards))
+					}
+					a.sayRehearsal(fmt.Sprintf("step %d on run %d", s.ID, run), x)
+					return nil
+				}
+			}},
+		{name: "plan", args: "", short: "how many laps, in which slot order, show an effect of a given size",
+			long:    "The rider's own scatter at that turn is taken from the runs named. Sizes carry a unit: 0.08s, 2km/h, 1deg; without one, the measure's own.",
+			example: "cornerwright plan --turn 5 --measure exit --effect 0.08s --run last --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				turn := f.String("turn", "", "`TURN` by number or name; left out: the lap")
+				measure := f.String("measure", "segment", "`MEASURE`: segment, exit, cut, ...")
+				effect := f.String("effect", "", "`SIZE` that must be seen, with its unit")
+				runs := f.String("run", "last", "`RUNS` to take the scatter from, as 1,2")
+				var q book.PlanRequest
+				f.Float64Var(&q.Minutes, "minutes", 0, "track `MINUTES` at hand")
+				f.IntVar(&q.MaxLaps, "laps", 0, "most timed `LAPS` in one run")
+				f.IntVar(&q.Settle, "settle", 0, "`LAPS` set aside after each switch")
+				f.Float64Var(&q.Power, "power", 0, "`SHARE` of tries in which it is to be seen (0.8)")
+				f.BoolVar(&q.NilCheck, "nil", false, "both slots hold the same settings: a check for false alarms")
+				return func(ctx context.Context, args []string) error {
+					if err := none(args); err != nil {
+						return err
+					}
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					rs, err := runList(b, *runs)
+					if err != nil {
+						return err
+					}
+					for _, r := range rs {
+						q.Runs = append(q.Runs, r.Number)
+					}
+					q.Measure = *measure
+					unit := "s"
+					if q.Measure != "lap" {
+						m, err := measureInfo(q.Measure)
+						if err != nil {
+							return err
+						}
+						unit = m.Unit
+					}
+					if *turn != "" {
+						c, err := b.Circuit(rs[0].Circuit)
+						if err != nil {
+							return err
+						}
+						if q.Turn, err = turnNumber(c, *turn); err != nil {
+							return err
+						}
+					}
+					if q.Effect, err = size(*effect, unit); err != nil {
+						return err
+					}
+					p, err := b.Plan(ctx, q)
+					if err != nil {
+						return err
+					}
+					if a.json {
+						return a.answer(contract.NewPlan(p))
+					}
+					a.sayPlan(p)
+					return nil
+				}
+			}},
+		{name: "verdict", args: "STEP | --runs RUN,RUN", short: "after the next run: better, worse, no difference that matters, or not enough laps",
+			long:    "Effects are trial minus reference; a negative time is faster. The answer about the step's own measure comes first; everything else is a watch list, corrected for many looks.",
+			example: "cornerwright verdict 1 --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				runs := f.String("runs", "", "`RUNS` to compare, reference first, as 2,3")
+				turn := f.String("turn", "", "`TURN` to judge at; otherwise the step's")
+				var q book.VerdictRequest
+				f.StringVar(&q.Measure, "measure", "", "`MEASURE` to judge by; otherwise the step's")
+				f.Float64Var(&q.Matters, "matters", 0, "smallest `DIFFERENCE` that matters")
+				f.BoolVar(&q.Nil, "nil", false, "both sides hold the same settings")
+				return func(ctx context.Context, args []string) error {
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					if len(args) == 0 && *runs == "" {
+						return usage("no step and no runs are named", "cornerwright verdict STEP, or: cornerwright verdict --runs RUN,RUN")
+					}
+					if len(args) > 0 {
+						s, err := stepArg(b, args)
+						if err != nil {
+							return err
+						}
+						q.Step = s.ID
+					}
+					if *runs != "" {
+						rs, err := runList(b, *runs)
+						if err != nil {
+							return err
+						}
+						for _, r := range rs {
+							q.Runs = append(q.Runs, r.Number)
+						}
+					}
+					if *turn != "" {
+						ref := "last"
+						if len(q.Runs) > 0 {
+							ref = fmt.Sprint(q.Runs[0])
+						}
+						r, err := b.Run(ref)
+						if err != nil {
+							return err
+						}
+						c, err := b.Circuit(r.Circuit)
+						if err != nil {
+							return err
+						}
+						if q.Turn, err = turnNumber(c, *turn); err != nil {
+							return err
+						}
+					}
+					v, err := b.Verdict(ctx, q)
+					if err != nil {
+						return err
+					}
+					if a.json {
+						return a.answerRaw(v)
+					}
+					a.sayVerdict(v)
+					return nil
+				}
+			}},
+		{name: "sheet", args: "STEP", short: "print the change sheet of a step for the technician",
+			long:    "The sheet shows old and new values side by side, the guards, the cautions, and a table to type from. It changes nothing on a bike.",
+			example: "cornerwright sheet 1 --paper sheet.pdf --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				to := f.String("paper", "", "write it to `FILE.pdf` or .html")
+				sizeName := f.String("size", "A4", "paper `SIZE`, A4 or Letter")
+				return func(ctx context.Context, args []string) error {
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					s, err := stepArg(b, args)
+					if err != nil {
+						return err
+					}
+					sheet, err := changeSheet(ctx, b, s)
+					if err != nil {
+						return err
+					}
+					if *to != "" {
+						sz, err := paper.SizeNamed(*sizeName)
+						if err != nil {
+							return usage(err.Error(), "")
+						}
+						if err := writePaper(*to, func() ([]byte, error) { return sheet.HTML("") }, func() ([]byte, error) { return sheet.PDF(sz) }); err != nil {
+							return err
+						}
+						a.talk("written: %s", *to)
+					}
+					if a.json {
+						return a.answer(contract.NewStep(s))
+					}
+					a.sayChangeSheet(sheet)
+					return nil
+				}
+			}},
+		{name: "sheet list", args: "", short: "list the sheets: complete sets of values, immutable and numbered",
+			example: "cornerwright sheet list --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				return func(ctx context.Context, args []string) error {
+					if err := none(args); err != nil {
+						return err
+					}
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					all, err := b.Sheets("")
+					if err != nil {
+						return err
+					}
+					if a.json {
+						out := []contract.Sheet{}
+						for _, s := range all {
+							out = append(out, contract.NewSheet(s))
+						}
+						return a.answer(map[string]any{"sheets": out})
+					}
+					rows := [][]string{{"sheet", "bike", "from", "step", "note"}}
+					for _, s := range all {
+						step, parent := "", ""
+						if s.Step > 0 {
+							step = fmt.Sprint(s.Step)
+						}
+						if s.Parent > 0 {
+							parent = fmt.Sprint(s.Parent)
+						}
+						rows = append(rows, []string{fmt.Sprint(s.Number), s.Bike, parent, step, s.Note})
+					}
+					a.table(rows)
+					return nil
+				}
+			}},
+		{name: "sheet show", args: "SHEET [OTHER]", short: "show the values of a sheet, or the cells in which two differ",
+			example: "cornerwright sheet show 1 --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				slot := f.String("slot", "", "only the slot `LETTER`")
+				return func(ctx context.Context, args []string) error {
+					if len(args) < 1 || len(args) > 2 {
+						return usage("one sheet or two are needed", "")
+					}
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					var ss []book.Sheet
+					for _, x := range args {
+						n, err := strconv.Atoi(x)
+						if err != nil {
+							return usage(fmt.Sprintf("%q is not a sheet number", x), "list them: cornerwright sheet list")
+						}
+						s, err := b.Sheet(n)
+						if err != nil {
+							return err
+						}
+						ss = append(ss, s)
+					}
+					k, err := b.Bike(ss[0].Bike)
+					if err != nil {
+						return err
+					}
+					if len(ss) == 2 {
+						return a.sayDiff(k, ss[0], ss[1])
+					}
+					if a.json {
+						return a.answer(contract.NewSheet(ss[0]))
+					}
+					for _, letter := range sortedKeys(ss[0].Slots) {
+						if *slot != "" && *slot != letter {
+							continue
+						}
+						a.say("sheet %d, slot %s, checksum %s", ss[0].Number, letter, ss[0].Sheet.Checksum(letter))
+						for _, id := range sortedKeys(ss[0].Slots[letter]) {
+							if st := k.Bike.Setting(id); st != nil {
+								a.say("\n%s [%s]", id, st.Unit)
+								a.say("%s", strings.TrimRight(setting.FormatTable(st, ss[0].Slots[letter][id]), "\n"))
+							}
+						}
+						a.say("")
+					}
+					return nil
+				}
+			}},
+	}
+}
+
+func (a *app) sayDiff(k book.BikeRecord, x, y book.Sheet) error {
+	ds := setting.Diff(x.Sheet, y.Sheet)
+	if a.json {
+		type row struct {
+			Slot    string   `json:"slot"`
+			Setting string   `json:"setting"`
+			Row     int      `json:"row"`
+			Column  int      `json:"column"`
+			Old     *float64 `json:"old,omitempty"`
+			New     *float64 `json:"new,omitempty"`
+		}
+		known := func(v float64) *float64 {
+			if math.IsNaN(v) {
+				return nil
+			}
+			return &v
+		}
+		out := []row{}
+		for _, d := range ds {
+			out = append(out, row{d.Slot, d.Setting, d.Row, d.Column, known(d.Old), known(d.New)})
+		}
+		return a.answer(map[string]any{"from": x.Number, "to": y.Number, "differences": out})
+	}
+	if len(ds) == 0 {
+		a.say("sheets %d and %d hold the same values", x.Number, y.Number)
+		return nil
+	}
+	rows := [][]string{{"slot", "setting", "cell", "sheet " + fmt.Sprint(x.Number), "sheet " + fmt.Sprint(y.Number)}}
+	for _, d := range ds {
+		cell := fmt.Sprintf("row %d, column %d", d.Row+1, d.Column+1)
+		if st := k.Bike.Setting(d.Setting); st != nil {
+			cell = st.CellName(d.Row, d.Column)
+		}
+		rows = append(rows, []string{d.Slot, d.Setting, cell, dec(d.Old, 3), dec(d.New, 3)})
+	}
+	a.table(rows)
+	return nil
+}
+
+// answerRaw prints a value that marshals itself.
+func (a *app) answerRaw(v any) error {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	var out any = json.RawMessage(raw)
+	return a.answer(out)
+}
+
+func runList(b *book.Book, s string) ([]book.Run, error) {
+	var out []book.Run
+	for _, ref := range strings.Split(s, ",") {
+		if ref = strings.TrimSpace(ref); ref == "" {
+			continue
+		}
+		r, err := b.Run(ref)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	if len(out) == 0 {
+		return nil, usage("no run is named", "")
+	}
+	return out, nil
+}
+
+// size reads a number with the unit of a measure behind it, or none.
+func size(s, unit string) (float64, error) {
+	if s == "" {
+		return 0, usage("no size of effect is given", "say which size must be seen: --effect 0.08s")
+	}
+	t := strings.TrimSpace(s)
+	n := strings.LastIndexAny(t, "0123456789.")
+	if n < 0 {
+		return 0, usage(fmt.Sprintf("%q is not a size", s), "write it like 0.08s")
+	}
+	v, err := strconv.ParseFloat(strings.TrimSpace(t[:n+1]), 64)
+	u := strings.TrimSpace(t[n+1:])
+	if unit == "m/s2" && strings.HasSuffix(t, "m/s2") {
+		v, err = strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(t, "m/s2")), 64)
+		u = unit
+	}
+	if err != nil || !(v > 0) {
+		return 0, usage(fmt.Sprintf("%q is not a size above zero", s), "write it like 0.08s")
+	}
+	switch {
+	case u == "" || u == unit:
+		return v, nil
+	case u == "ms" && unit == "s":
+		return v / 1000, nil
+	case u == "rpm" && unit == "1/min":
+		return v, nil
+	}
+	return 0, usage(fmt.Sprintf("%q: the measure is in %s, not in %s", s, unit, u), "write the size in "+unit)
+}
+
+func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
+	a.say("rehearsal of %s, %d laps", head, x.Laps)
+	f := x.Footprint
+	if f.Cannot != "" {
+		a.say("%s", wrap("no footprint: "+f.Cannot, 96, "  "))
+	} else {
+		a.say("  in use %s s a lap; change of the value while in use: mean %s %s, greatest %s %s", dec(f.Dwell, 2), signed(f.Mean, 2), f.Unit, signed(f.Max, 2), f.Unit)
+		rows := [][]string{{"  turn", "phase", "in use [s a lap]", "share", "laps"}}
+		for i, u := range f.Uses {
+			if i == 10 {
+				break
+			}
+			turn := "-"
+			if u.Turn > 0 {
+				turn = fmt.Sprint(u.Turn)
+			}
+			rows = append(rows, []string{"  " + turn, string(u.Phase), dec(u.Dwell, 3), dec(u.Share*100, 0) + " %", fmt.Sprint(u.Laps)})
+		}
+		a.table(rows)
+		if len(f.Never) > 0 {
+			a.say("  %d of the changed cells were never in use", len(f.Never))
+		}
+		if f.Wobble.Text != "" {
+			a.say("%s", wrap(f.Wobble.Text, 96, "  "))
+		}
+	}
+	if len(x.Changes) > 0 {
+		rows := [][]string{{"  turn", "measure", "before", "after", "range", "laps"}}
+		for _, c := range x.Changes {
+			n := 3
+			if c.Unit != "s" {
+				n = 1
+			}
+			after := dec(c.After, n) + " " + unitWords(c.Unit)
+			if c.SignOnly {
+				after = "direction only"
+			}
+			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), c.Measure, dec(c.Before, n) + " " + unitWords(c.Unit), after, dec(c.AfterLo, n) + " to " + dec(c.AfterHi, n), fmt.Sprint(c.N)})
+		}
+		a.table(rows)
+	}
+	for _, w := range x.Withheld {
+		a.say("%s", wrap("withheld: "+w.What+": "+w.Why, 96, "  "))
+	}
+	for _, c := range x.Cautions {
+		a.say("%s", wrap("caution: "+c, 96, "  "))
+	}
+}
+
+func (a *app) sayPlan(p *verdict.Plan) {
+	for _, l := range p.Lines {
+		a.say("%s", l)
+	}
+	for _, w := range p.Warnings {
+		a.say("%s", wrap("note: "+w, 96, ""))
+	}
+}
+
+func (a *app) sayVerdict(v *verdict.Verdict) {
+	e := v.Primary
+	where := "the lap"
+	if e.Turn > 0 {
+		where = fmt.Sprintf("turn %d", e.Turn)
+	}
+	head := "verdict"
+	if v.Step != "" {
+		head += " on step " + v.Step
+	}
+	a.say("%s: %s (%s at %s, %s against %s, %s)", head, strings.ReplaceAll(string(e.Answer), "-", " "), e.Measure, where, v.Trial, v.Reference, v.Design)
+	for _, c := range v.Conditions {
+		a.say("%s", wrap(fmt.Sprintf("%s: %s", c.Weight, c.Text), 96, "  "))
+	}
+	if v.Refusal != nil {
+		a.say("%s", wrap("refused: "+v.Refusal.Reason, 96, "  "))
+		a.say("%s", wrap("what would do: "+v.Refusal.Remedy, 96, "  "))
+	}
+	a.say("%s", wrap(v.Rider, 96, "  rider: "))
+	a.say("%s", wrap(v.Engineer, 96, "  engineer: "))
+	rows := [][]string{{"  turn", "measure", "effect", "95 % interval", "laps", "p", "answer"}}
+	add := func(e verdict.Effect, p float64) {
+		n := 3
+		if e.Unit != "s" {
+			n = 1
+		}
+		turn := "-"
+		if e.Turn > 0 {
+			turn = fmt.Sprint(e.Turn)
+		}
+		rows = append(rows, []string{"  " + turn, e.Measure, signed(e.Value, n) + " " + e.Unit, signed(e.Lo, n) + " to " + signed(e.Hi, n), fmt.Sprintf("%d + %d", e.NRef, e.NTrial), dec(p, 3), string(e.Answer)})
+	}
+	add(e, e.P)
+	for _, d := range v.Declared {
+		add(d, d.PAdj)
+	}
+	a.table(rows)
+	for _, s := range e.Struck {
+		a.say("  struck: run %d lap %d, %s %s: %s", s.Run, s.Lap, dec(s.Value, 3), e.Unit, s.Reason)
+	}
+	var notable []verdict.Effect
+	quiet := 0
+	for _, w := range v.Watch {
+		if w.Answer == verdict.Better || w.Answer == verdict.Worse || w.Caution {
+			notable = append(notable, w)
+		} else {
+			quiet++
+		}
+	}
+	if len(notable) > 0 {
+		a.say("  watch list, corrected for many looks:")
+		rows = rows[:1]
+		for _, w := range notable {
+			add(w, w.PAdj)
+		}
+		a.table(rows)
+	}
+	if quiet > 0 {
+		a.say("  watch list: %d other measures show nothing to claim", quiet)
+	}
+	if e.SmallestVisible > 0 && !math.IsInf(e.SmallestVisible, 0) {
+		a.say("  these laps show an effect of %s %s in four of five tries", dec(e.SmallestVisible, 3), e.Unit)
+	}
+}
+
+// changeSheet gathers everything that stands on a step's sheet.
+func changeSheet(ctx context.Context, b *book.Book, s book.Step) (*paper.ChangeSheet, error) {
+	k, err := b.Bike(s.Bike)
+	if err != nil {
+		return nil, err
+	}
+	from, err := b.Sheet(s.From)
+	if err != nil {
+		return nil, err
+	}
+	to, err := b.Sheet(s.To)
+	if err != nil {
+		return nil, err
+	}
+	in := paper.Input{Bike: k.Bike, From: from.Sheet, To: to.Sheet, Step: s.Step, Guards: s.Guards, Date: s.Added}
+	if s.Remark > 0 {
+		m, err := b.Remark(s.Remark)
+		if err != nil {
+			return nil, err
+		}
+		in.Remark = m.Words
+	}
+	if s.Run > 0 {
+		r, err := b.Run(fmt.Sprint(s.Run))
+		if err != nil {
+			return nil, err
+		}
+		in.Facts = append(in.Facts, paper.Fact{Name: "circuit", Value: r.Circuit}, paper.Fact{Name: "meeting", Value: r.Meeting}, paper.Fact{Name: "from run", Value: fmt.Sprint(r.Number)})
+		if in.Rehearsal, err = b.Rehearse(ctx, s.ID, s.Run); err != nil {
+			return nil, err
+		}
+		effect := s.Primary.Matters
+		if effect <= 0 {
+			effect = 0.08
+		}
+		// A plan that cannot be made is no reason to withhold the sheet.
+		if p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{s.Run}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: effect}); err == nil {
+			in.Plan = p
+		}
+	}
+	return paper.NewChangeSheet(in)
+}
+
+func (a *app) sayChangeSheet(c *paper.ChangeSheet) {
+	a.say("%s", c.Title)
+	for _, f := range c.Facts {
+		a.say("  %s: %s", f.Name, f.Value)
+	}
+	a.say("%s", wrap("reason: "+c.Reason, 96, "  "))
+	for _, x := range c.Changed {
+		a.say("  %s", x)
+	}
+	a.say("  values to type, slot %s:", c.Slot)
+	for _, l := range strings.Split(strings.TrimRight(c.Table, "\n"), "\n") {
+		a.say("    %s", l)
+	}
+	a.say("  checksums: reference %s (stays), trial %s -> %s", c.ReferenceSum, c.TrialSumOld, c.TrialSumNew)
+	for _, u := range c.Use {
+		a.say("  in use: %s", u)
+	}
+	for _, x := range c.Cautions {
+		a.say("%s", wrap("caution: "+x, 96, "  "))
+	}
+}

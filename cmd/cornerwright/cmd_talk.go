@@ -1,0 +1,448 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+
+	"cornerwright/internal/book"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/contract"
+	"cornerwright/internal/debrief"
+	"cornerwright/internal/paper"
+)
+
+func talkCommands() []*command {
+	return []*command{
+		{name: "remark", args: "RUN [WORDS]", short: "record what the rider said, before looking at the data",
+			long: "With --says the remark is recorded as given. Without it the words are read; a word with two meanings is asked back, not guessed.\n" +
+				"Phases: brake, entry, mid, pickup, drive. Complaints: cornerwright remark --vocabulary.",
+			example: "cornerwright remark last --turn 4,5 --phase pickup --says held-back --strength 2 \"it will not let me go\" --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				turns := f.String("turn", "", "`TURNS` by number or name, as 4,5; left out: the whole lap")
+				phase := f.String("phase", "", "`PHASE` of the turn")
+				says := f.String("says", "", "`COMPLAINT` of the vocabulary")
+				strength := f.Int("strength", 2, "`1|2|3`: a little, clearly, badly")
+				lean := f.String("lean", "", "`full|picking-up|upright`, where told")
+				rider := f.String("rider", "", "`NAME` of the rider")
+				strike := f.Int("strike", 0, "take the remark `NUMBER` back")
+				vocabulary := f.Bool("vocabulary", false, "list the complaints")
+				return func(ctx context.Context, args []string) error {
+					if *vocabulary {
+						return a.vocabulary()
+					}
+					b, err := a.theBook()
+					if err != nil {
+						return err
+					}
+					if *strike > 0 {
+						if err := b.StrikeRemark(*strike, true, a.who()); err != nil {
+							return err
+						}
+						a.talk("remark %d is struck; it stays in the book", *strike)
+						return nil
+					}
+					if len(args) == 0 {
+						return usage("no run is named", "cornerwright remark RUN --turn 4 --says held-back \"own words\"")
+					}
+					r, err := b.Run(args[0])
+					if err != nil {
+						return err
+					}
+					c, err := b.Circuit(r.Circuit)
+					if err != nil {
+						return err
+					}
+					m := debrief.Remark{Run: r.Number, Phase: circuit.Phase(*phase), Lean: *lean, Says: debrief.Complaint(*says), Strength: *strength, Words: strings.Join(args[1:], " "), Rider: *rider}
+					if m.Turns, err = turnList(c, *turns); err != nil {
+						return err
+					}
+					list := []debrief.Remark{m}
+					if *says == "" {
+						if list, err = a.readWords(m, c); err != nil {
+							return err
+						}
+					}
+					for _, m := range list {
+						if err := m.Check(); err != nil {
+							return &book.Error{Kind: book.ErrInvalid, Err: err, Mend: "see the complaints: cornerwright remark --vocabulary"}
+						}
+					}
+					out := []contract.Remark{}
+					for _, m := range list {
+						got, err := b.AddRemark(m, a.who(), "")
+						if err != nil {
+							return err
+						}
+						out = append(out, contract.NewRemark(got))
+						if !a.json {
+							a.say("remark %d: %s", got.ID, remarkWords(got.Remark, c))
+						}
+					}
+					if a.json {
+						return a.answer(map[string]any{"remarks": out})
+					}
+					return nil
+				}
+			}},
+		{name: "debrief", args: "RUN", short: "hold the remarks against the data, and say what nobody mentioned",
+			long:    "Numbers of a finding are the median over laps with the spread of the middle four fifths, unless they say otherwise.",
+			example: "cornerwright debrief last --paper debrief.pdf --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				to := f.String("paper", "", "write the debrief sheet to `FILE.pdf` or .html")
+				size := f.String("size", "A4", "paper `SIZE`, A4 or Letter")
+				most := f.Int("unasked", 0, "show at most `N` findings that nobody mentioned (default 5; negative none)")
+				overrule := f.String("overrule", "", "propose even where the data contradict the remark, on the say of `NAME`")
+				return func(ctx context.Context, args []string) error {
+					b, err := a.toRead()
+					if err != nil {
+						return err
+					}
+					r, err := runArg(b, args)
+					if err != nil {
+						return err
+					}
+					res, err := b.Debrief(ctx, r.Number, debrief.Options{Unasked: *most, Overrule: *overrule})
+					if err != nil {
+						return err
+					}
+					rs, err := b.Remarks(r.Number)
+					if err != nil {
+						return err
+					}
+					if *to != "" {
+						if err := a.debriefPaper(ctx, b, r, res, rs, *to, *size); err != nil {
+							return err
+						}
+						a.talk("written: %s", *to)
+					}
+					if a.json {
+						return a.answer(contract.NewDebrief(r, rs, res))
+					}
+					c, err := b.Circuit(r.Circuit)
+					if err != nil {
+						return err
+					}
+					a.sayDebrief(r, c, res, rs)
+					return nil
+				}
+			}},
+		{name: "note", args: "RUN FIELD TEXT", short: "say what people know about a run: tyre, weather, slot or note", noJSON: true,
+			long:    "What was told before is kept; the newest word counts.",
+			example: "cornerwright note last tyre \"rear set 2, new\" --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				return func(ctx context.Context, args []string) error {
+					if len(args) < 3 {
+						return usage("a run, a field and a text are needed", "cornerwright note last tyre \"rear set 2\"")
+					}
+					b, err := a.theBook()
+					if err != nil {
+						return err
+					}
+					r, err := b.Run(args[0])
+					if err != nil {
+						return err
+					}
+					return b.Annotate(r.Number, args[1], strings.Join(args[2:], " "), a.who())
+				}
+			}},
+		{name: "mark", args: "RUN LAP WORD", short: "mark a lap as spoilt: traffic, mistake or yellow; \"none\" takes it off", noJSON: true,
+			long:    "Marked laps are shown struck through in a verdict, never dropped silently.",
+			example: "cornerwright mark last 5 traffic --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				return func(ctx context.Context, args []string) error {
+					if len(args) != 3 {
+						return usage("a run, a lap and a word are needed", "cornerwright mark last 5 traffic")
+					}
+					lap, err := strconv.Atoi(args[1])
+					if err != nil {
+						return usage(fmt.Sprintf("%q is not a lap number", args[1]), "see them: cornerwright laps RUN")
+					}
+					b, err := a.theBook()
+					if err != nil {
+						return err
+					}
+					r, err := b.Run(args[0])
+					if err != nil {
+						return err
+					}
+					word := args[2]
+					if word == "none" {
+						word = ""
+					}
+					laps, err := b.Laps(ctx, r.Number)
+					if err != nil {
+						return err
+					}
+					for _, l := range laps {
+						if l.Number == lap {
+							return b.MarkLap(r.Number, lap, word, a.who())
+						}
+					}
+					return &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("run %d has no lap %d", r.Number, lap), Mend: "see them: cornerwright laps " + fmt.Sprint(r.Number)}
+				}
+			}},
+		{name: "strike", args: "RUN [REASON]", short: "take a run out of the lists by a mark; nothing is lost", noJSON: true,
+			example: "cornerwright strike last \"wrong bike\" --book season",
+			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
+				back := f.Bool("back", false, "put it back")
+				return func(ctx context.Context, args []string) error {
+					if len(args) == 0 {
+						return usage("no run is named", "")
+					}
+					b, err := a.theBook()
+					if err != nil {
+						return err
+					}
+					r, err := b.Run(args[0])
+					if err != nil {
+						return err
+					}
+					return b.StrikeRun(r.Number, !*back, a.who(), strings.Join(args[1:], " "))
+				}
+			}},
+	}
+}
+
+// who is the name that entries are signed with.
+func (a *app) who() string {
+	for _, k := range []string{"CORNERWRIGHT_WHO", "USER", "USERNAME"} {
+		if v := a.getenv(k); v != "" {
+			return v
+		}
+	}
+	return ""
+}
+
+func (a *app) vocabulary() error {
+	if a.json {
+		return a.answer(map[string]any{"complaints": debrief.Vocabulary()})
+	}
+	for _, c := range debrief.Vocabulary() {
+		a.say("%s", c)
+	}
+	return nil
+}
+
+func turnList(c *circuit.Circuit, s string) ([]int, error) {
+	var out []int
+	for _, x := range strings.Split(s, ",") {
+		if x = strings.TrimSpace(x); x == "" {
+			continue
+		}
+		n, err := turnNumber(c, x)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, n)
+	}
+	return out, nil
+}
+
+// readWords reads free text; what was given by flags stands above it.
+func (a *app) readWords(m debrief.Remark, c *circuit.Circuit) ([]debrief.Remark, error) {
+	if strings.TrimSpace(m.Words) == "" {
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: "the remark says nothing", Mend: "give a complaint with --says, or the rider's own words"}
+	}
+	got := debrief.ParseWords(m.Words, c.Turns)
+	if len(got.Questions) > 0 {
+		q := got.Questions[0]
+		var can []string
+		for _, x := range q.Answers {
+			can = append(can, fmt.Sprintf("--says %s (%s)", x.Says, x.Words))
+		}
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("%q can mean several things. %s", q.About, q.Ask), Mend: "say which: " + strings.Join(can, ", or ")}
+	}
+	if len(got.Remarks) == 0 {
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: "no complaint is recognised in the words", Mend: "name one with --says; see them: cornerwright remark --vocabulary"}
+	}
+	for i := range got.Remarks {
+		x := &got.Remarks[i]
+		x.Run, x.Rider, x.Words = m.Run, m.Rider, m.Words
+		if len(m.Turns) > 0 {
+			x.Turns = m.Turns
+		}
+		if m.Phase != "" {
+			x.Phase = m.Phase
+		}
+		if m.Lean != "" {
+			x.Lean = m.Lean
+		}
+		if x.Strength == 0 {
+			x.Strength = m.Strength
+		}
+	}
+	if !a.json {
+		a.talk("read as: %s", got.Echo)
+	}
+	return got.Remarks, nil
+}
+
+func remarkWords(m debrief.Remark, c *circuit.Circuit) string {
+	s := debrief.TurnWords(m.Turns, c.Turns)
+	if m.Phase != "" {
+		s += ", " + string(m.Phase)
+	}
+	s += ": " + string(m.Says)
+	if m.Words != "" {
+		s += fmt.Sprintf(" (%q)", m.Words)
+	}
+	return s
+}
+
+func (a *app) sayDebrief(r book.Run, c *circuit.Circuit, res *debrief.Result, rs []book.Remark) {
+	a.say("debrief of run %d: %s, %s, %d timed laps", r.Number, r.Circuit, r.Bike, res.Laps)
+	byID := map[int]book.Remark{}
+	for _, m := range rs {
+		byID[m.ID] = m
+	}
+	for _, f := range res.Findings {
+		m := byID[f.Remark]
+		a.say("")
+		a.say("remark %d: %s", f.Remark, remarkWords(m.Remark, c))
+		a.sayFinding(f)
+	}
+	if len(res.Unasked) > 0 {
+		a.say("\nnobody mentioned:")
+		for _, f := range res.Unasked {
+			a.say("")
+			a.sayFinding(f)
+		}
+	}
+	if res.Next != "" {
+		a.say("\ntake first: %s, %s", res.Next, res.Why)
+	}
+	for _, n := range res.Notes {
+		a.say("note: %s", n)
+	}
+}
+
+func (a *app) sayFinding(f debrief.Finding) {
+	head := f.ID
+	if f.Stance != "" {
+		head += ": the data say: " + string(f.Stance)
+	} else if f.Turn > 0 {
+		head += fmt.Sprintf(": turn %d", f.Turn)
+	}
+	if f.Laps != "" {
+		head += " (" + f.Laps + " laps)"
+	} else if f.Of > 0 {
+		head += fmt.Sprintf(" (%d of %d laps)", f.Seen, f.Of)
+	}
+	a.say("  %s", head)
+	a.say("%s", wrap(f.Text, 96, "    "))
+	for _, m := range f.Measures {
+		label := m.Label
+		if label == "" {
+			label = m.Name
+		}
+		n := decimals(m.Unit)
+		line := fmt.Sprintf("%s: %s %s", label, dec(m.Value, n), unitWords(m.Unit))
+		if m.Lo != m.Hi {
+			line += fmt.Sprintf(" (%s to %s)", dec(m.Lo, n), dec(m.Hi, n))
+		}
+		if m.N > 0 {
+			line += fmt.Sprintf(", %d laps", m.N)
+		}
+		a.say("    %s", line)
+	}
+	for i, p := range f.Proposals {
+		if i == 3 {
+			a.say("    and %d more", len(f.Proposals)-3)
+			break
+		}
+		a.say("    -> %s", p.Title)
+		if p.Why != "" {
+			a.say("%s", wrap(p.Why, 92, "       "))
+		}
+		if p.NeedsSay {
+			a.say("       only with the engineer's say: the data do not carry it")
+		}
+	}
+	if f.Change != "" {
+		a.say("%s", wrap("would change the mind: "+f.Change, 96, "    "))
+	}
+}
+
+func decimals(unit string) int {
+	switch unit {
+	case "rpm", "1/min", "":
+		return 0
+	case "s":
+		return 2
+	}
+	return 1
+}
+
+func unitWords(u string) string {
+	switch u {
+	case "pct":
+		return "%"
+	case "rpm":
+		return "1/min"
+	case "mps2":
+		return "m/s2"
+	case "kmh":
+		return "km/h"
+	case "hz":
+		return "Hz"
+	}
+	return u
+}
+
+func (a *app) debriefPaper(ctx context.Context, b *book.Book, r book.Run, res *debrief.Result, rs []book.Remark, path, sizeName string) error {
+	size, err := paper.SizeNamed(sizeName)
+	if err != nil {
+		return usage(err.Error(), "")
+	}
+	c, err := b.Circuit(r.Circuit)
+	if err != nil {
+		return err
+	}
+	laps, err := b.Laps(ctx, r.Number)
+	if err != nil {
+		return err
+	}
+	k, err := b.Bike(r.Bike)
+	if err != nil {
+		return err
+	}
+	var said []debrief.Remark
+	for _, m := range rs {
+		if !m.Struck {
+			said = append(said, m.Remark)
+		}
+	}
+	s := paper.NewDebriefSheet(res, said, c, laps, k.Bike.Slots.Trial)
+	s.Title = fmt.Sprintf("Debrief · run %d", r.Number)
+	s.Date = r.Added
+	s.Facts = append(s.Facts, paper.Fact{Name: "circuit", Value: r.Circuit}, paper.Fact{Name: "meeting", Value: r.Meeting}, paper.Fact{Name: "bike", Value: r.Bike}, paper.Fact{Name: "file", Value: r.Name})
+	if r.Tyre != "" {
+		s.Facts = append(s.Facts, paper.Fact{Name: "tyre", Value: r.Tyre})
+	}
+	return writePaper(path, func() ([]byte, error) { return s.HTML("") }, func() ([]byte, error) { return s.PDF(size) })
+}
+
+// writePaper writes a sheet as PDF or HTML, by the name of the file.
+func writePaper(path string, html, pdf func() ([]byte, error)) error {
+	var data []byte
+	var err error
+	switch {
+	case strings.HasSuffix(path, ".pdf"):
+		data, err = pdf()
+	case strings.HasSuffix(path, ".html"):
+		data, err = html()
+	default:
+		return usage(fmt.Sprintf("%q is no kind of paper", path), "use a name that ends in .pdf or .html")
+	}
+	if err != nil {
+		return err
+	}
+	return writeNew(path, func(w io.Writer) error { _, err := w.Write(data); return err })
+}
+
+var _ = os.Stdout
