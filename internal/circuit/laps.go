@@ -124,7 +124,7 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 		if lap.Kind != TimedLap {
 			continue
 		}
-		l.judge(lap)
+		l.judge(lap, j)
 		if lap.Kind == TimedLap {
 			if marked {
 				dt := p.Time[1] - p.Time[0]
@@ -138,16 +138,30 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 			}
 		}
 	}
-	// A lap that goes through the pit lane at its end and one that comes from it.
+	// A lap that begins in the pit lane is an out lap, one that ends there an in lap.
 	for i := range laps {
-		if laps[i].Kind == BrokenLap && i > 0 && i+1 < len(laps) && hasMark(laps[i], "pit") {
+		if laps[i].Kind != BrokenLap || !hasMark(laps[i], "pit") {
+			continue
+		}
+		switch a, b := l.laneNear(laps[i].Start, j), l.laneNear(laps[i].End, j); {
+		case a && !b:
+			laps[i].Kind = OutLap
+		case b && !a:
 			laps[i].Kind = InLap
-			if laps[i+1].Kind == BrokenLap && hasMark(laps[i+1], "pit") {
-				laps[i+1].Kind = OutLap
-			}
 		}
 	}
 	return l.describe(rec, laps, j)
+}
+
+// laneNear tells whether the bike was slow and far from the line within four
+// seconds of t.
+func (l *Located) laneNear(t float64, j *joint) bool {
+	for i, q := range l.fixT {
+		if math.Abs(q-t) < 4 && l.fixV[i] < slowLane && math.Abs(j.aside[i]) > offLine {
+			return true
+		}
+	}
+	return false
 }
 
 func hasMark(l Lap, word string) bool {
@@ -160,7 +174,7 @@ func hasMark(l Lap, word string) bool {
 }
 
 // judge tells whether a lap from gate to gate is a timed one.
-func (l *Located) judge(lap *Lap) {
+func (l *Located) judge(lap *Lap, j *joint) {
 	p := l.Position
 	a, b := p.Index(lap.Start), p.Index(lap.End)
 	dt := p.Time[1] - p.Time[0]
@@ -169,12 +183,16 @@ func (l *Located) judge(lap *Lap) {
 		if p.Speed[i] < standing {
 			still += dt
 		}
-		if p.Speed[i] < slowLane && math.Abs(p.Offset[i]) > offLine {
-			lane += dt
+	}
+	// Raw fixes tell how far from the line the bike was: the smoother takes a
+	// place in the pit lane for a bad fix.
+	for i := 1; i < len(l.fixT); i++ {
+		if t := l.fixT[i]; t >= lap.Start-0.5 && t <= lap.End+0.5 && l.fixV[i] < slowLane && math.Abs(j.aside[i]) > offLine {
+			lane += math.Min(1, l.fixT[i]-l.fixT[i-1])
 		}
 	}
 	switch {
-	case lane > 5:
+	case lane > 1.5:
 		lap.Kind = BrokenLap
 		lap.Marks = append(lap.Marks, fmt.Sprintf("pit lane or off the circuit for %.0f s", lane))
 	case still > 2:

@@ -160,7 +160,7 @@ type joint struct {
 	bias  [2]float64 // m, constant GPS offset removed
 	phi   []float64  // lean from path on the grid, for the rolling radius
 	grid  []float64  // S on the grid
-	whole []bool
+	aside []float64  // m right of the line, of each raw fix
 }
 
 // learn fits line and positions to each other.
@@ -288,6 +288,9 @@ func (j *joint) solve(rounds int, cov bool) {
 		j.rows = make([]row, n)
 	}
 	j.rows = j.rows[:n]
+	if len(j.aside) != n {
+		j.aside = make([]float64, n)
+	}
 	var po, pt float64
 	for i := range j.rows {
 		t := f.t[i] - d.latency
@@ -308,6 +311,7 @@ func (j *joint) solve(rounds int, cov bool) {
 			r.kappa = j.line.kappaAt(0.5 * (j.s[i] + j.s[i-1]))
 			r.bad = j.badBetween(pt, t) || r.dt > 1.5
 		}
+		j.aside[i] = r.rx*cos - r.ry*sin
 		if math.Hypot(r.rx, r.ry) > 12 { // pit lane, paddock, or a fix that jumped
 			r.w = 0
 		}
@@ -351,14 +355,98 @@ func (j *joint) solve(rounds int, cov bool) {
 		}
 		if len(res) > 60 {
 			j.q.white = whiteNoise(res)
-			q.white = j.q.white
+			j.q.offset = math.Max(0.6, 1.3*j.wander())
+			q.white, q.offset = j.q.white, j.q.offset
 		}
+		j.jumps()
 	}
 	for i := range j.s {
 		j.s[i] += j.sm.x[i][iDS]
 	}
 	if !cov {
 		return
+	}
+}
+
+// wander is the spread of the rider about the line as solved.
+func (j *joint) wander() float64 {
+	var s, n float64
+	for i := range j.rows {
+		if j.rows[i].w > 0.5 && j.f.v[i] > slowLane {
+			s += sq(j.sm.x[i][iD])
+			n++
+		}
+	}
+	if n < 50 {
+		return 0
+	}
+	return math.Min(1.2, math.Sqrt(s/n))
+}
+
+// Thresholds of a receiver's jump: it changes its mind by metres from one fix
+// to the next and, some seconds later, back.
+const (
+	jumpWindow = 0.7  // s averaged before and after
+	jumpStep   = 1.7  // m
+	jumpLength = 20.0 // s
+)
+
+// jumps gives no weight to the fixes between two opposite steps of the GPS
+// error. Reweighting alone does not help: the slow error follows the jump.
+func (j *joint) jumps() {
+	f := j.f
+	n := len(f.t)
+	k := max(2, int(math.Round(jumpWindow*f.rate)))
+	if n < 6*k {
+		return
+	}
+	// GPS error as the present solution has it, the rider's offset taken off.
+	ex, ey := make([]float64, n+1), make([]float64, n+1)
+	for i := range j.rows {
+		r, e := &j.rows[i], &j.sm.x[i]
+		x := r.rx - r.tx*e[iDS] - r.ty*e[iD]
+		y := r.ry - r.ty*e[iDS] + r.tx*e[iD]
+		if math.Hypot(x, y) > 30 {
+			x, y = 0, 0
+		}
+		ex[i+1], ey[i+1] = ex[i]+x, ey[i]+y
+	}
+	type step struct {
+		i    int
+		x, y float64
+	}
+	var steps []step
+	size := func(i int) (x, y float64) {
+		m := float64(k)
+		return (ex[i+k] - 2*ex[i] + ex[i-k]) / m, (ey[i+k] - 2*ey[i] + ey[i-k]) / m
+	}
+	limit := math.Max(jumpStep, 4*j.q.white/math.Sqrt(float64(k)))
+	for i := k; i+k <= n; i++ {
+		x, y := size(i)
+		a := math.Hypot(x, y)
+		if a < limit || f.v[min(i, n-1)] < 5 {
+			continue
+		}
+		best := i
+		for q := i + 1; q < i+k && q+k <= n; q++ {
+			if bx, by := size(q); math.Hypot(bx, by) > a {
+				best, x, y = q, bx, by
+				a = math.Hypot(bx, by)
+			}
+		}
+		steps = append(steps, step{best, x, y})
+		i = best + k
+	}
+	for q := 0; q+1 < len(steps); q++ {
+		a, b := steps[q], steps[q+1]
+		dot := (a.x*b.x + a.y*b.y) / (math.Hypot(a.x, a.y) * math.Hypot(b.x, b.y))
+		if dot > -0.6 || f.t[min(b.i, n-1)]-f.t[min(a.i, n-1)] > jumpLength {
+			continue
+		}
+		for i := max(0, a.i-1); i <= min(n-1, b.i); i++ {
+			j.rows[i].w = 0
+		}
+		q++
 	}
 }
 

@@ -86,7 +86,37 @@ func (l *loop) consistent() int {
 		}
 	}
 	l.length = signal.Median(lens)
+	l.quick()
 	return best
+}
+
+// quick leaves out of the whole laps those ridden much slower than the others
+// (out of the pit lane, into it, behind a flag): they may not lie on the line.
+func (l *loop) quick() {
+	var times []float64
+	for k, w := range l.whole {
+		if w {
+			times = append(times, l.cross[k+1].t-l.cross[k].t)
+		}
+	}
+	if len(times) < 3 {
+		return
+	}
+	limit := 1.06 * signal.Quantile(times, 0.4)
+	left := 0
+	for k, w := range l.whole {
+		if w && l.cross[k+1].t-l.cross[k].t <= limit {
+			left++
+		}
+	}
+	if left < 2 {
+		return
+	}
+	for k := range l.whole {
+		if l.cross[k+1].t-l.cross[k].t > limit {
+			l.whole[k] = false
+		}
+	}
 }
 
 // findLoop looks for a gate on fast straight ground that closes the most laps.
