@@ -205,8 +205,12 @@ type RearFit struct {
 	Notes          []string
 }
 
+// SideDrag is the drag of cornering as a share of the side force: the tyres run
+// at a side-slip angle of one to two degrees (from memory).
+const SideDrag = 0.025
+
 // rearGuess is one set of what has to be assumed for the rear tyre.
-type rearGuess struct{ mu, area, limit float64 }
+type rearGuess struct{ mu, area, limit, side float64 }
 
 // FitRear identifies circumference and crown radius of the rear tyre against
 // ground speed v. The tyre is never force-free on a lap: v / omega = R - rho
@@ -311,7 +315,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 			for k := range all {
 				s := &all[k]
 				q := math.Min(0.97, s.q/g.mu)
-				u := (s.f + area*s.v2) / (s.n0 * g.mu * math.Sqrt(1-q*q))
+				u := (s.f + area*s.v2 + g.side*m.Mass.Total*Gravity*s.q) / (s.n0 * g.mu * math.Sqrt(1-q*q))
 				if u < -0.35 || u > g.limit {
 					continue
 				}
@@ -353,7 +357,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		}
 		return coef, ss / float64(used), used, eq
 	}
-	base := rearGuess{1.3, m.Air.DragArea, 0.5}
+	base := rearGuess{1.3, m.Air.DragArea, 0.5, SideDrag}
 	best, _, used, eq := solve(base, true)
 	if best == nil {
 		fit.Why = fmt.Sprintf("only %d samples at moderate drive, or circumference and crown radius cannot be held apart", used)
@@ -362,9 +366,10 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	// The spread over what had to be assumed.
 	var varR, varC float64
 	for _, pair := range [][2]rearGuess{
-		{{1.2, base.area, 0.5}, {1.45, base.area, 0.5}},
-		{{1.3, base.area - 0.07, 0.5}, {1.3, base.area + 0.07, 0.5}},
-		{{1.3, base.area, 0.4}, {1.3, base.area, 0.6}},
+		{{1.2, base.area, 0.5, SideDrag}, {1.45, base.area, 0.5, SideDrag}},
+		{{1.3, base.area - 0.07, 0.5, SideDrag}, {1.3, base.area + 0.07, 0.5, SideDrag}},
+		{{1.3, base.area, 0.4, SideDrag}, {1.3, base.area, 0.6, SideDrag}},
+		{{1.3, base.area, 0.5, 0.5 * SideDrag}, {1.3, base.area, 0.5, 1.5 * SideDrag}},
 	} {
 		var r, c [2]float64
 		for k, g := range pair {

@@ -574,7 +574,8 @@ func (w *work) force() {
 	}
 	f := make([]float64, w.n)
 	for i := range f {
-		f[i] = w.b.RearForce(w.accel[i], w.speed[i], 0)
+		lat := w.speed[i] * w.speed[i] * w.pos.Kappa[i]
+		f[i] = w.b.RearForce(w.accel[i], w.speed[i], 0) + bike.SideDrag*w.b.Mass.Total*math.Abs(lat)
 	}
 	w.r.Signals.Force = f
 }

@@ -73,7 +73,7 @@ func (w *work) findLimiter() {
 	}
 	m := make([]bool, w.n)
 	for i, v := range s.RPM {
-		m[i] = v > lim-25
+		m[i] = v > lim-8
 	}
 	join(m, w.samples(0.12))
 	drop(m, w.samples(0.05))

@@ -33,7 +33,7 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 			continue
 		}
 		r := bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i])
-		torque[i] = w.b.CrankTorque(w.b.RearForce(a[i], w.speed[i], 0), a[i]/r, r, int(s.Gear[i]))
+		torque[i] = w.b.CrankTorque(s.Force[i]+w.b.RearForce(a[i]-w.accel[i], 0, 0)-w.b.RearForce(0, 0, 0), a[i]/r, r, int(s.Gear[i]))
 	}
 	// Where the model can be held against the run.
 	out := make([]bool, n)
