@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/setting"
@@ -146,8 +147,8 @@ func (g *guarded) rearLoad() setting.GuardResult {
 					"turn %d is entered at %.1f m/s2 in that gear (three quarters of the time below it): the rear wheel has about %.0f N left, too little for more drag", u.Turn, p, math.Max(load, 0))
 			}
 		}
-		if slip := entrySlips(r, u.Turn); len(slip) > 0 {
-			if p := inference.Quantile(slip, 0.25); p < -0.04 {
+		if slip := entrySlips(r, stretches, u.Turn, gears); len(slip) >= 20 {
+			if p := inference.Quantile(slip, 0.05); p < -0.04 {
 				return no(name, "leave the level, or take some off", "the rear wheel already drags at %.1f %% slip into turn %d", 100*p, u.Turn)
 			}
 		}
@@ -163,15 +164,38 @@ func (g *guarded) rearLoad() setting.GuardResult {
 	return ok(name, "the rear wheel has load to spare where this acts")
 }
 
-func entrySlips(r *ride.Ride, turn int) []float64 {
+// entrySlips lists rear slip (1) of the closed-throttle samples of entry and mid
+// phase in the given gears, downshifts and 0.4 s after them left out: those are
+// the blip's.
+func entrySlips(r *ride.Ride, stretches []Stretch, turn int, gears map[int]bool) []float64 {
+	if r.Signals.RearSlip == nil {
+		return nil
+	}
 	var x []float64
-	for i := range r.Passes {
-		p := &r.Passes[i]
-		if p.Turn == turn && p.Timed && p.Whole && !math.IsNaN(p.EntrySlip) {
-			x = append(x, p.EntrySlip)
+	for _, st := range stretches {
+		if !st.Timed || st.Turn != turn || st.Phase != circuit.PhaseEntry && st.Phase != circuit.PhaseMid {
+			continue
+		}
+		for i := st.From; i < st.To; i++ {
+			if !(at(r.Signals.Grip, i) < 0.02) || i >= len(r.Signals.Gear) || !gears[int(r.Signals.Gear[i])] {
+				continue
+			}
+			if v := r.Signals.RearSlip[i]; !math.IsNaN(v) && !afterBlip(r, st.Lap, r.Position.Time[i]) {
+				x = append(x, v)
+			}
 		}
 	}
 	return x
+}
+
+func afterBlip(r *ride.Ride, lap int, t float64) bool {
+	for k := range r.Episodes {
+		e := &r.Episodes[k]
+		if e.Kind == ride.Blip && e.Lap == lap && t > e.Start-0.05 && t < e.End+0.4 {
+			return true
+		}
+	}
+	return false
 }
 
 func surpluses(r *ride.Ride, turn int, gears map[int]bool) []float64 {
