@@ -1,0 +1,567 @@
+package book
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"math"
+
+	"cornerwright/internal/circuit"
+)
+
+// MergeReport tells what another book has brought.
+type MergeReport struct {
+	Originals int      `json:"originals"`
+	Runs      int      `json:"runs"`
+	Remarks   int      `json:"remarks"`
+	Steps     int      `json:"steps"`
+	Sheets    int      `json:"sheets"`
+	Known     int      `json:"known"` // runs that were in both
+	Notes     []string `json:"notes"`
+}
+
+// Merge takes everything of another book that this one has not: originals,
+// runs, remarks, steps, sheets, marks. Things are told apart by content or by
+// their random names, so merging again, or both ways, makes no doubles. What
+// differs is kept side by side; numbers of this book stay as they are, and what
+// comes in is numbered on. The other book is only read.
+//
+// Results are not copied: they are made anew on this book's lines (Recompute).
+func (b *Book) Merge(ctx context.Context, dir string) (MergeReport, error) {
+	rep := MergeReport{Notes: []string{}}
+	o, err := Open(dir, WithFS(b.fs), ReadOnly())
+	if err != nil {
+		return rep, err
+	}
+	defer o.Close()
+	mine, err := b.ID()
+	if err != nil {
+		return rep, b.ioError(err)
+	}
+	theirs, err := o.ID()
+	if err != nil {
+		return rep, b.ioError(err)
+	}
+	if mine == theirs && o.dir == b.dir {
+		return rep, invalid("a book cannot be merged with itself", "name the other book")
+	}
+	b.adding.Lock()
+	defer b.adding.Unlock()
+	m := &merge{b: b, o: o, rep: &rep, circuits: map[string]string{}, bikes: map[string]int{}, runs: map[int]int{}, sheets: map[int]int{}, steps: map[int]int{}, remarks: map[int]int{}}
+	// Files before rows, as ever.
+	if err := m.originals(ctx); err != nil {
+		return rep, err
+	}
+	if err := m.matchCircuits(); err != nil {
+		return rep, err
+	}
+	if err := m.columns(ctx); err != nil {
+		return rep, err
+	}
+	err = b.tx(m.rows)
+	b.rides.clear()
+	return rep, err
+}
+
+type merge struct {
+	b, o     *Book
+	rep      *MergeReport
+	circuits map[string]string // their name -> ours
+	bring    []*circuit.Circuit
+	origin   map[string]string
+	bikes    map[string]int // "name\x00version" -> our version
+	runs     map[int]int
+	sheets   map[int]int
+	steps    map[int]int
+	remarks  map[int]int
+}
+
+func (m *merge) originals(ctx context.Context) error {
+	type row struct {
+		hash, name, fault string
+		bytes             int64
+	}
+	var all []row
+	if err := each(m.o.r, func(s scanner) error {
+		var r row
+		err := s.Scan(&r.hash, &r.name, &r.fault, &r.bytes)
+		all = append(all, r)
+		return err
+	}, `SELECT hash, name, fault, bytes FROM original ORDER BY added, hash`); err != nil {
+		return m.b.ioError(err)
+	}
+	for _, r := range all {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		var n int
+		if err := m.b.r.QueryRow(`SELECT count(*) FROM original WHERE hash = ?`, r.hash).Scan(&n); err != nil {
+			return m.b.ioError(err)
+		}
+		if n > 0 {
+			continue
+		}
+		data, err := m.o.originalBytes(r.hash)
+		if err != nil {
+			return err
+		}
+		_, stored, err := m.b.storeOriginal(data)
+		if err != nil {
+			return err
+		}
+		if err := m.b.knowOriginal(r.hash, r.name, r.bytes, stored, r.fault); err != nil {
+			return err
+		}
+		m.rep.Originals++
+	}
+	return nil
+}
+
+// matchCircuits finds for each of their circuits ours of the same name and the
+// same turns. Two laptops that have learnt one circuit each agree to a few
+// metres; where they do not, turn numbers of remarks would mean other places,
+// so theirs comes in under a name of its own.
+func (m *merge) matchCircuits() error {
+	theirs, err := m.o.Circuits()
+	if err != nil {
+		return err
+	}
+	ours, err := m.b.Circuits()
+	if err != nil {
+		return err
+	}
+	known := map[string]CircuitRecord{}
+	for _, r := range ours {
+		known[r.Name] = r
+	}
+	m.origin = map[string]string{}
+	for _, t := range theirs {
+		tc, _, err := m.o.circuitAt(t.Name, t.Version)
+		if err != nil {
+			return err
+		}
+		name := t.Name
+		for n := 2; ; n++ {
+			r, there := known[name]
+			if !there {
+				c := *tc
+				c.Name = name
+				m.bring = append(m.bring, &c)
+				m.origin[name] = t.Origin
+				if name != t.Name {
+					m.rep.Notes = append(m.rep.Notes, fmt.Sprintf("%s of the other book has other turns than ours: it comes in as %s", t.Name, name))
+				}
+				break
+			}
+			oc, _, err := m.b.circuitAt(r.Name, r.Version)
+			if err != nil {
+				return err
+			}
+			if sameTurns(oc, tc) {
+				break
+			}
+			name = fmt.Sprintf("%s (%d)", t.Name, n)
+		}
+		m.circuits[t.Name] = name
+	}
+	return nil
+}
+
+// sameTurns tells whether turn numbers mean the same places on two lines.
+func sameTurns(a, b *circuit.Circuit) bool {
+	if a.Line.Length == 0 || b.Line.Length == 0 {
+		return a.Line.Length == b.Line.Length
+	}
+	if len(a.Turns) != len(b.Turns) || math.Abs(a.Line.Length-b.Line.Length) > 0.01*a.Line.Length {
+		return false
+	}
+	for i := range a.Turns {
+		s, t := a.Turns[i], b.Turns[i]
+		if s.Number != t.Number || s.Direction != t.Direction {
+			return false
+		}
+		x, y, _, _ := a.Line.At(s.Apex)
+		u, v, _, _ := b.Line.At(t.Apex)
+		alat, alon := a.Frame.LatLon(x, y)
+		blat, blon := b.Frame.LatLon(u, v)
+		const earth = 6371000.0
+		if math.Hypot((alat-blat)*earth, (alon-blon)*earth*math.Cos(alat)) > 60 {
+			return false
+		}
+	}
+	return true
+}
+
+func (m *merge) meeting(id, theirCircuit string) string {
+	ours := m.circuits[theirCircuit]
+	if ours == theirCircuit || ours == "" {
+		return id
+	}
+	day := "undated"
+	if len(id) > 10 && id[4] == '-' {
+		day = id[:10]
+	}
+	return day + "-" + slug(ours)
+}
+
+func (m *merge) columns(ctx context.Context) error {
+	runs, err := m.o.Runs(RunFilter{Struck: true})
+	if err != nil {
+		return err
+	}
+	for _, r := range runs {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		var n int
+		if err := m.b.r.QueryRow(`SELECT count(*) FROM run WHERE id = ?`, r.ID).Scan(&n); err != nil {
+			return m.b.ioError(err)
+		}
+		if n > 0 {
+			continue
+		}
+		f, err := m.o.fs.Open(m.o.columnPath(r.Meeting, r.Bike, r.ID))
+		if err != nil {
+			continue // it can be made anew
+		}
+		err = m.b.writeFile(m.b.columnPath(m.meeting(r.Meeting, r.Circuit), r.Bike, r.ID), func(w io.Writer) error {
+			_, err := io.Copy(w, f)
+			return err
+		})
+		f.Close()
+		if err != nil {
+			return m.b.ioError(err)
+		}
+	}
+	return nil
+}
+
+// rows brings the rows over in one transaction, in the order of what they
+// depend on.
+func (m *merge) rows(t *tx) error {
+	for _, c := range m.bring {
+		if err := t.saveCircuit(c, m.origin[c.Name], nil); err != nil {
+			return err
+		}
+	}
+	for _, f := range []func(*tx) error{m.bikeRows, m.sheetRows, m.runRows, m.toldRows, m.remarkRows, m.stepRows, m.stateRows, m.markRows, m.mapRows} {
+		if err := f(t); err != nil {
+			return err
+		}
+	}
+	return t.event(Event{Kind: "merge", Ref: m.o.dir})
+}
+
+func (m *merge) bikeRows(t *tx) error {
+	return each(m.o.r, func(s scanner) error {
+		var name, file string
+		var version int
+		var src []byte
+		if err := s.Scan(&name, &version, &file, &src); err != nil {
+			return err
+		}
+		ours, newest := 0, 0
+		if err := each(t, func(s scanner) error {
+			var v int
+			var x []byte
+			if err := s.Scan(&v, &x); err != nil {
+				return err
+			}
+			if bytes.Equal(x, src) {
+				ours = v
+			}
+			newest = v
+			return nil
+		}, `SELECT version, source FROM bike WHERE name = ? ORDER BY version`, name); err != nil {
+			return err
+		}
+		if ours == 0 {
+			ours = newest + 1
+			if err := t.exec(`INSERT INTO bike VALUES (?,?,?,?,?)`, name, ours, file, src, t.at); err != nil {
+				return err
+			}
+		}
+		m.bikes[fmt.Sprintf("%s\x00%d", name, version)] = ours
+		return nil
+	}, `SELECT name, version, file, source FROM bike ORDER BY name, version`)
+}
+
+// byUID finds our row of a random name.
+func byUID(t *tx, table, column, id string) (int, error) {
+	var n int
+	err := t.QueryRow(`SELECT `+column+` FROM `+table+` WHERE uid = ?`, id).Scan(&n)
+	if noRows(err) {
+		return 0, nil
+	}
+	return n, err
+}
+
+func (m *merge) sheetRows(t *tx) error {
+	return each(m.o.r, func(s scanner) error {
+		var n, parent, step int
+		var id, bikeName, slots, note string
+		var added int64
+		if err := s.Scan(&n, &id, &bikeName, &parent, &step, &slots, &note, &added); err != nil {
+			return err
+		}
+		ours, err := byUID(t, "sheet", "number", id)
+		if err != nil {
+			return err
+		}
+		if ours == 0 && step == 0 {
+			// The same bike file added on both laptops is one sheet.
+			err := t.QueryRow(`SELECT number FROM sheet WHERE bike = ? AND step = 0 AND slots = ? ORDER BY number DESC LIMIT 1`, bikeName, slots).Scan(&ours)
+			if err != nil && !noRows(err) {
+				return err
+			}
+		}
+		if ours == 0 {
+			// The step's number follows when steps are brought; -1 keeps the sheet
+			// from passing as one of a bike file meanwhile.
+			if step > 0 {
+				step = -1
+			}
+			ours, err = t.insert(`INSERT INTO sheet (uid, bike, parent, step, slots, note, added) VALUES (?,?,?,?,?,?,?)`, id, bikeName, m.sheets[parent], step, slots, note, added)
+			if err != nil {
+				return err
+			}
+			m.rep.Sheets++
+		}
+		m.sheets[n] = ours
+		return nil
+	}, `SELECT number, uid, bike, parent, step, slots, note, added FROM sheet ORDER BY number`)
+}
+
+func (m *merge) runRows(t *tx) error {
+	if err := each(m.o.r, func(s scanner) error {
+		var id, name, day, called string
+		var added int64
+		if err := s.Scan(&id, &name, &day, &called, &added); err != nil {
+			return err
+		}
+		return t.exec(`INSERT INTO meeting VALUES (?,?,?,?,?) ON CONFLICT DO NOTHING`, m.meeting(id, name), m.circuits[name], day, called, added)
+	}, `SELECT id, circuit, day, name, added FROM meeting ORDER BY id`); err != nil {
+		return err
+	}
+	type run struct {
+		number, version, outing, rows, sheet, step                   int
+		id, meeting, bike, circuit, name, original, format, problems string
+		from, to, duration                                           float64
+		started, added                                               int64
+		colmap                                                       []byte
+	}
+	return each(m.o.r, func(s scanner) error {
+		var r run
+		if err := s.Scan(&r.number, &r.id, &r.meeting, &r.bike, &r.version, &r.circuit, &r.name, &r.original, &r.outing, &r.from, &r.to, &r.format, &r.rows,
+			&r.started, &r.added, &r.duration, &r.sheet, &r.step, &r.colmap, &r.problems); err != nil {
+			return err
+		}
+		var ours int
+		err := t.QueryRow(`SELECT number FROM run WHERE id = ?`, r.id).Scan(&ours)
+		if err != nil && !noRows(err) {
+			return err
+		}
+		if ours > 0 {
+			m.rep.Known++
+			m.runs[r.number] = ours
+			return nil
+		}
+		// run.step is set once steps are brought.
+		ours, err = t.insert(`INSERT INTO run (id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems)
+			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0,?,?)`, r.id, m.meeting(r.meeting, r.circuit), r.bike, m.bikes[fmt.Sprintf("%s\x00%d", r.bike, r.version)], m.circuits[r.circuit],
+			r.name, r.original, r.outing, r.from, r.to, r.format, r.rows, r.started, r.added, r.duration, m.sheets[r.sheet], r.colmap, r.problems)
+		if err != nil {
+			return err
+		}
+		m.runs[r.number] = ours
+		m.rep.Runs++
+		if err := t.index(ours, r.name+" "+m.circuits[r.circuit]+" "+r.bike+" "+r.meeting); err != nil {
+			return err
+		}
+		return t.event(Event{Kind: "run", Run: ours, Ref: r.id})
+	}, `SELECT number, id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems FROM run ORDER BY number`)
+}
+
+func (m *merge) toldRows(t *tx) error {
+	type word struct {
+		run        int
+		field      string
+		value, who string
+		at         int64
+	}
+	return each(m.o.r, func(s scanner) error {
+		var id string
+		var w word
+		if err := s.Scan(&id, &w.run, &w.field, &w.value, &w.who, &w.at); err != nil {
+			return err
+		}
+		have, err := byUID(t, "told", "id", id)
+		if err != nil || have > 0 {
+			return err
+		}
+		run := m.runs[w.run]
+		var ours word
+		err = t.QueryRow(`SELECT value, who, at FROM told WHERE run = ? AND field = ? ORDER BY id DESC LIMIT 1`, run, w.field).Scan(&ours.value, &ours.who, &ours.at)
+		if err != nil && !noRows(err) {
+			return err
+		}
+		both := err == nil && ours.value != w.value
+		if _, err := t.insert(`INSERT INTO told (uid, run, field, value, who, at) VALUES (?,?,?,?,?,?)`, id, run, w.field, w.value, w.who, w.at); err != nil {
+			return err
+		}
+		if err := t.index(run, w.value); err != nil {
+			return err
+		}
+		if both {
+			m.rep.Notes = append(m.rep.Notes, fmt.Sprintf("run %d: both books say something about %s: %q and %q; the later word counts", run, w.field, ours.value, w.value))
+			if ours.at >= w.at {
+				_, err := t.insert(`INSERT INTO told (uid, run, field, value, who, at) VALUES (?,?,?,?,?,?)`, uid(), run, w.field, ours.value, ours.who, ours.at)
+				return err
+			}
+		}
+		return nil
+	}, `SELECT uid, run, field, value, who, at FROM told ORDER BY id`)
+}
+
+func (m *merge) remarkRows(t *tx) error {
+	return each(m.o.r, func(s scanner) error {
+		var n, run, strength int
+		var id, turns, phase, lean, says, words, rider, who string
+		var said, added int64
+		if err := s.Scan(&n, &id, &run, &turns, &phase, &lean, &says, &strength, &words, &rider, &said, &who, &added); err != nil {
+			return err
+		}
+		ours, err := byUID(t, "remark", "id", id)
+		if err != nil {
+			return err
+		}
+		if ours == 0 {
+			ours, err = t.insert(`INSERT INTO remark (uid, run, turns, phase, lean, says, strength, words, rider, said, who, added) VALUES (?,?,?,?,?,?,?,?,?,?,?,?)`,
+				id, m.runs[run], turns, phase, lean, says, strength, words, rider, said, who, added)
+			if err != nil {
+				return err
+			}
+			if err := t.index(m.runs[run], words+" "+says); err != nil {
+				return err
+			}
+			m.rep.Remarks++
+			if err := t.event(Event{Kind: "remark", Run: m.runs[run], Ref: fmt.Sprint(ours), Who: who}); err != nil {
+				return err
+			}
+		}
+		m.remarks[n] = ours
+		return nil
+	}, `SELECT id, uid, run, turns, phase, lean, says, strength, words, rider, said, who, added FROM remark ORDER BY id`)
+}
+
+func (m *merge) stepRows(t *tx) error {
+	if err := each(m.o.r, func(s scanner) error {
+		var n, from, to, remark, run int
+		var id, bikeName, slot, set, cells, reason, finding, aim, author, guards string
+		var added int64
+		if err := s.Scan(&n, &id, &bikeName, &from, &to, &slot, &set, &cells, &reason, &remark, &finding, &run, &aim, &author, &guards, &added); err != nil {
+			return err
+		}
+		ours, err := byUID(t, "step", "id", id)
+		if err != nil {
+			return err
+		}
+		if ours == 0 {
+			ours, err = t.insert(`INSERT INTO step (uid, bike, from_sheet, to_sheet, slot, setting, cells, reason, remark, finding, run, aim, author, guards, added) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`,
+				id, bikeName, m.sheets[from], m.sheets[to], slot, set, cells, reason, m.remarks[remark], finding, m.runs[run], aim, author, guards, added)
+			if err != nil {
+				return err
+			}
+			m.rep.Steps++
+			if err := t.event(Event{Kind: "step", Step: ours, Run: m.runs[run], Ref: Proposed, Who: author}); err != nil {
+				return err
+			}
+		}
+		m.steps[n] = ours
+		return nil
+	}, `SELECT id, uid, bike, from_sheet, to_sheet, slot, setting, cells, reason, remark, finding, run, aim, author, guards, added FROM step ORDER BY id`); err != nil {
+		return err
+	}
+	if err := each(m.o.r, func(s scanner) error {
+		var n, step int
+		if err := s.Scan(&n, &step); err != nil {
+			return err
+		}
+		return t.exec(`UPDATE sheet SET step = ? WHERE number = ? AND step = -1`, m.steps[step], m.sheets[n])
+	}, `SELECT number, step FROM sheet WHERE step > 0`); err != nil {
+		return err
+	}
+	return each(m.o.r, func(s scanner) error {
+		var n, step int
+		if err := s.Scan(&n, &step); err != nil {
+			return err
+		}
+		return t.exec(`UPDATE run SET step = ? WHERE number = ? AND step = 0`, m.steps[step], m.runs[n])
+	}, `SELECT number, step FROM run WHERE step > 0`)
+}
+
+func (m *merge) stateRows(t *tx) error {
+	if err := each(m.o.r, func(s scanner) error {
+		var id, was, now, who, reason string
+		var step, run int
+		var at int64
+		if err := s.Scan(&id, &step, &was, &now, &who, &reason, &run, &at); err != nil {
+			return err
+		}
+		if have, err := byUID(t, "step_state", "id", id); err != nil || have > 0 {
+			return err
+		}
+		_, err := t.insert(`INSERT INTO step_state (uid, step, was, now, who, reason, run, at) VALUES (?,?,?,?,?,?,?,?)`, id, m.steps[step], was, now, who, reason, m.runs[run], at)
+		return err
+	}, `SELECT uid, step, was, now, who, reason, run, at FROM step_state ORDER BY id`); err != nil {
+		return err
+	}
+	return each(m.o.r, func(s scanner) error {
+		var id, guard, who, reason string
+		var step int
+		var at int64
+		if err := s.Scan(&id, &step, &guard, &who, &reason, &at); err != nil {
+			return err
+		}
+		if have, err := byUID(t, "overrule", "id", id); err != nil || have > 0 {
+			return err
+		}
+		_, err := t.insert(`INSERT INTO overrule (uid, step, guard, who, reason, at) VALUES (?,?,?,?,?,?)`, id, m.steps[step], guard, who, reason, at)
+		return err
+	}, `SELECT uid, step, guard, who, reason, at FROM overrule ORDER BY id`)
+}
+
+func (m *merge) markRows(t *tx) error {
+	return each(m.o.r, func(s scanner) error {
+		var id, kind, word, who, reason string
+		var ref, lap int
+		var at int64
+		if err := s.Scan(&id, &kind, &ref, &lap, &word, &who, &reason, &at); err != nil {
+			return err
+		}
+		if have, err := byUID(t, "mark", "id", id); err != nil || have > 0 {
+			return err
+		}
+		switch kind {
+		case "run", "lap":
+			ref = m.runs[ref]
+		case "remark":
+			ref = m.remarks[ref]
+		}
+		_, err := t.insert(`INSERT INTO mark (uid, kind, ref, lap, word, who, reason, at) VALUES (?,?,?,?,?,?,?,?)`, id, kind, ref, lap, word, who, reason, at)
+		return err
+	}, `SELECT uid, kind, ref, lap, word, who, reason, at FROM mark ORDER BY id`)
+}
+
+func (m *merge) mapRows(t *tx) error {
+	return each(m.o.r, func(s scanner) error {
+		var head, name string
+		var src []byte
+		var added int64
+		if err := s.Scan(&head, &name, &src, &added); err != nil {
+			return err
+		}
+		return t.exec(`INSERT INTO map VALUES (?,?,?,?) ON CONFLICT DO NOTHING`, head, name, src, added)
+	}, `SELECT head, name, source, added FROM map ORDER BY head`)
+}
