@@ -239,3 +239,7 @@ func Nearest(text string, candidates []string) string {
 	}
 	return best
 }
+
+// Distance is the edit distance between two short texts, a swap of neighbours
+// counted once.
+func Distance(a, b string) int { return distance(strings.ToLower(a), strings.ToLower(b)) }

@@ -155,3 +155,9 @@ func knownUnit(s string) bool {
 }
 
 var nan = math.NaN()
+
+// Bad tells how many cells could not be read, where the first stands and what
+// it says, and the unit found inside cells.
+func (c *ColumnBlock) Bad() (n, line int, text, unit string) {
+	return c.bad, c.badAt, c.badTxt, c.cellU
+}

@@ -1,0 +1,124 @@
+package intake
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/unit"
+)
+
+// degrees settles how latitude or longitude is written: degrees, 1e-7 degrees,
+// radians where stated, or the ddmm.mmmm of NMEA.
+func (s *source) degrees(c *column, u *unit.Unit, ch string) {
+	limit := 90.0
+	if ch == recording.Longitude {
+		limit = 180
+	}
+	m := math.Max(math.Abs(quantile(c.values, 0.01)), math.Abs(quantile(c.values, 0.99)))
+	if u.Symbol == "rad" {
+		if m <= math.Pi*limit/180 {
+			return
+		}
+		*u = unit.Must("deg")
+	}
+	if u.Symbol != "°" || m <= limit {
+		// ddmm.mmmm of a place near the equator or Greenwich may look like
+		// degrees; columns are told apart by their partner in nmeaPair.
+		return
+	}
+	if m > 1e6 {
+		*u = unit.Must("1e-7°")
+		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q is in units of 1e-7 degrees", c.Header), "nothing to do")
+		return
+	}
+	if nmeaLike(c.values) {
+		for i, v := range c.values {
+			c.values[i] = nmeaDegrees(v)
+		}
+		c.decimals = -1
+		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q is in degrees and minutes (ddmm.mmmm)", c.Header), "nothing to do")
+	}
+}
+
+// nmeaPair turns the partner of a ddmm.mmmm column too, whose values may be
+// small enough to pass for degrees.
+func (s *source) nmeaPair() {
+	find := func(ch string) *column {
+		for _, c := range s.cols {
+			if c.info.Channel == ch {
+				return c
+			}
+		}
+		return nil
+	}
+	a, b := find(recording.Latitude), find(recording.Longitude)
+	if a == nil || b == nil || a.decimals == -1 == (b.decimals == -1) {
+		return
+	}
+	if a.decimals == -1 {
+		a, b = b, a
+	}
+	// b was converted, a was not.
+	if b.Kind == a.Kind && a.info.Unit == "°" && nmeaLike(a.values) && math.Abs(quantile(a.values, 0.5)) > 1 {
+		for i, v := range a.values {
+			a.values[i] = nmeaDegrees(v)
+		}
+		a.decimals = -1
+	}
+}
+
+// nmeaLike tells whether all values have minutes below 60 and a fraction.
+func nmeaLike(v []float64) bool {
+	if len(v) == 0 {
+		return false
+	}
+	for i := 0; i < len(v); i += 1 + len(v)/5000 {
+		if x := math.Abs(v[i]); math.Mod(x, 100) >= 60 || x > 18000 {
+			return false
+		}
+	}
+	return true
+}
+
+// nmeaDegrees turns ddmm.mmmm to degrees.
+func nmeaDegrees(v float64) float64 {
+	d := math.Trunc(v / 100)
+	return d + (v-d*100)/60
+}
+
+var dms = regexp.MustCompile(`^\s*([NSEWO]?)\s*([+-]?\d+(?:[.,]\d+)?)\s*(?:°|d|deg|º|\s)?\s*(?:(\d+(?:[.,]\d+)?)\s*(?:'|′|m|\s)?\s*)?(?:(\d+(?:[.,]\d+)?)\s*(?:"|″|''|s)?\s*)?([NSEWO]?)\s*$`)
+
+// parseDegrees reads 48°07'02.3"N, 4807.038N, N 48.1173 and the like; NaN if it
+// cannot.
+func parseDegrees(w string) float64 {
+	m := dms.FindStringSubmatch(strings.ToUpper(strings.TrimSpace(w)))
+	if m == nil {
+		return nan
+	}
+	f := func(s string) float64 {
+		if s == "" {
+			return 0
+		}
+		x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
+		if err != nil {
+			return nan
+		}
+		return x
+	}
+	deg := f(m[2])
+	if m[3] == "" && math.Abs(deg) > 180 {
+		deg = nmeaDegrees(deg)
+	}
+	v := math.Abs(deg) + f(m[3])/60 + f(m[4])/3600
+	if deg < 0 || strings.ContainsAny(m[1]+m[5], "SW") {
+		v = -v
+	}
+	if math.Abs(v) > 180 {
+		return nan
+	}
+	return v
+}

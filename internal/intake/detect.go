@@ -1,0 +1,270 @@
+package intake
+
+import (
+	"archive/zip"
+	"bufio"
+	"bytes"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf16"
+	"unicode/utf8"
+
+	"github.com/klauspost/compress/zstd"
+
+	"cornerwright/internal/recording"
+)
+
+// maxExpand bounds how far a compressed input may grow: recordings of text
+// shrink ten to twentyfold, so two hundredfold is no recording but a trap.
+const maxExpand = 200
+
+// unwrap undoes compression. ok is false where there is none.
+func unwrap(name string, head []byte, r io.ReaderAt, size int64, opts Options, depth int) (res *Result, ok bool, err error) {
+	limit := size*maxExpand + 1<<20
+	switch {
+	case bytes.HasPrefix(head, []byte{0x1f, 0x8b}):
+		zr, e := gzip.NewReader(bufio.NewReaderSize(io.NewSectionReader(r, 0, size), 1<<18))
+		if e != nil {
+			return nil, true, &Error{File: name, Text: "damaged gzip file: " + e.Error(), Mend: "copy it from the logger again"}
+		}
+		res, err = openStream(name, zr, limit, opts, depth+1)
+	case bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd}):
+		zr, e := zstd.NewReader(io.NewSectionReader(r, 0, size), zstd.WithDecoderMaxMemory(256<<20), zstd.WithDecoderConcurrency(1))
+		if e != nil {
+			return nil, true, &Error{File: name, Text: "damaged zstd file: " + e.Error(), Mend: "copy it from the logger again"}
+		}
+		defer zr.Close()
+		res, err = openStream(name, zr, limit, opts, depth+1)
+	case bytes.HasPrefix(head, []byte("PK\x03\x04")), bytes.HasPrefix(head, []byte("PK\x05\x06")):
+		res, err = readZip(name, r, size, opts, depth)
+	default:
+		return nil, false, nil
+	}
+	return res, true, err
+}
+
+// openStream reads a decompressed stream of any kind but those that need to
+// jump, which are gathered in memory first.
+func openStream(name string, r io.Reader, limit int64, opts Options, depth int) (*Result, error) {
+	lr := &guarded{r: r, left: limit}
+	head := make([]byte, 64<<10)
+	n, err := io.ReadFull(lr, head)
+	head = head[:n]
+	if n == 0 {
+		if err != nil && err != io.EOF {
+			return nil, &Error{File: name, Text: "damaged compressed file: " + err.Error(), Mend: "copy it from the logger again"}
+		}
+		return nil, &Error{File: name, Text: "the compressed file holds nothing", Mend: "copy the recording from the logger again"}
+	}
+	rest := io.MultiReader(bytes.NewReader(head), lr)
+	packed := bytes.HasPrefix(head, []byte{0x1f, 0x8b}) || bytes.HasPrefix(head, []byte("PK\x03\x04")) || bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd})
+	if isParquet(head) || packed && depth < 3 {
+		all, e := io.ReadAll(rest)
+		if e != nil && len(all) == 0 {
+			return nil, &Error{File: name, Text: "damaged compressed file: " + e.Error(), Mend: "copy it from the logger again"}
+		}
+		return open(name, bytes.NewReader(all), int64(len(all)), opts, depth)
+	}
+	return openPlain(name, head, rest, nil, limit, opts)
+}
+
+var errTooBig = errors.New("it unpacks to more than 200 times its size")
+
+// guarded ends a stream that grows beyond its limit.
+type guarded struct {
+	r    io.Reader
+	left int64
+}
+
+func (g *guarded) Read(p []byte) (int, error) {
+	if g.left <= 0 {
+		return 0, errTooBig
+	}
+	if int64(len(p)) > g.left {
+		p = p[:g.left]
+	}
+	n, err := g.r.Read(p)
+	g.left -= int64(n)
+	return n, err
+}
+
+// readZip reads every recording in an archive.
+func readZip(name string, r io.ReaderAt, size int64, opts Options, depth int) (*Result, error) {
+	z, err := zip.NewReader(r, size)
+	if err != nil {
+		return nil, &Error{File: name, Text: "damaged zip file: " + err.Error(), Mend: "copy it from the logger again, or unpack it and add the files one by one"}
+	}
+	total := &Result{}
+	var firstErr error
+	files := 0
+	for _, f := range z.File {
+		base := f.Name[strings.LastIndexByte(f.Name, '/')+1:]
+		if f.FileInfo().IsDir() || base == "" || strings.HasPrefix(base, ".") || strings.HasPrefix(f.Name, "__MACOSX/") {
+			continue
+		}
+		if files++; files > 1000 {
+			break
+		}
+		inner := name + "/" + f.Name
+		rc, err := f.Open()
+		if err == nil {
+			var res *Result
+			res, err = openStream(inner, rc, int64(f.CompressedSize64)*maxExpand+1<<20, opts, depth+1)
+			rc.Close()
+			if err == nil {
+				total.add(res)
+				continue
+			}
+		}
+		if firstErr == nil {
+			firstErr = err
+		}
+		var e *Error
+		text := err.Error()
+		if errors.As(err, &e) {
+			text = e.Text
+		}
+		total.Problems = append(total.Problems, recording.Problem{Severity: recording.Note, Text: fmt.Sprintf("%s in the archive is no recording: %s", f.Name, text), Mend: "nothing to do unless it should be one"})
+	}
+	if len(total.Recordings) == 0 {
+		if firstErr != nil {
+			return nil, firstErr
+		}
+		return nil, &Error{File: name, Text: "the archive holds no file", Mend: "copy the recording from the logger again"}
+	}
+	return total, nil
+}
+
+// decode undoes UTF-16 and byte-order marks. enc names an encoding worth
+// telling.
+func decode(head []byte, r io.Reader) (text io.Reader, enc string) {
+	skip := func(n int) { io.CopyN(io.Discard, r, int64(n)) }
+	switch {
+	case bytes.HasPrefix(head, []byte{0xef, 0xbb, 0xbf}):
+		skip(3)
+		return r, ""
+	case bytes.HasPrefix(head, []byte{0xff, 0xfe}):
+		skip(2)
+		return &utf16Reader{r: bufio.NewReaderSize(r, 1<<16)}, "UTF-16"
+	case bytes.HasPrefix(head, []byte{0xfe, 0xff}):
+		skip(2)
+		return &utf16Reader{r: bufio.NewReaderSize(r, 1<<16), big: true}, "UTF-16"
+	}
+	// UTF-16 without its mark: every other byte of mostly Latin text is zero.
+	if n := min(len(head), 512) &^ 1; n >= 16 {
+		var zero [2]int
+		for i := range n {
+			if head[i] == 0 {
+				zero[i&1]++
+			}
+		}
+		if zero[1] > n/2*8/10 && zero[0] < n/20 {
+			return &utf16Reader{r: bufio.NewReaderSize(r, 1<<16)}, "UTF-16 without a mark"
+		}
+		if zero[0] > n/2*8/10 && zero[1] < n/20 {
+			return &utf16Reader{r: bufio.NewReaderSize(r, 1<<16), big: true}, "UTF-16 without a mark"
+		}
+	}
+	return r, ""
+}
+
+// utf16Reader turns UTF-16 to UTF-8.
+type utf16Reader struct {
+	r    *bufio.Reader
+	big  bool
+	rest []byte
+	buf  [4096]byte
+	hi   rune
+	err  error
+}
+
+func (u *utf16Reader) Read(p []byte) (int, error) {
+	for len(u.rest) == 0 {
+		if u.err != nil {
+			return 0, u.err
+		}
+		n, err := io.ReadFull(u.r, u.buf[:])
+		u.err = err
+		if err == io.ErrUnexpectedEOF {
+			u.err = io.EOF
+		}
+		out := make([]byte, 0, n*2)
+		for i := 0; i+1 < n; i += 2 {
+			c := rune(u.buf[i]) | rune(u.buf[i+1])<<8
+			if u.big {
+				c = rune(u.buf[i])<<8 | rune(u.buf[i+1])
+			}
+			if u.hi != 0 {
+				c, u.hi = utf16.DecodeRune(u.hi, c), 0
+			} else if utf16.IsSurrogate(c) {
+				u.hi = c
+				continue
+			}
+			out = utf8.AppendRune(out, c)
+		}
+		u.rest = out
+	}
+	n := copy(p, u.rest)
+	u.rest = u.rest[n:]
+	return n, nil
+}
+
+// kindOfText tells a CAN log, NMEA, GPX, or binary data from a table by the
+// first lines.
+func kindOfText(b []byte) string {
+	if n := min(len(b), 4096); n > 0 {
+		odd := 0
+		for _, c := range b[:n] {
+			if c < 9 || c > 13 && c < 32 && c != 27 {
+				odd++
+			}
+		}
+		if 50*odd > n {
+			return "binary"
+		}
+	}
+	trim := bytes.TrimLeft(b, "\ufeff \t\r\n")
+	if bytes.HasPrefix(trim, []byte("<")) {
+		if bytes.Contains(trim[:min(len(trim), 4096)], []byte("<gpx")) {
+			return "gpx"
+		}
+	}
+	can, nmea, lines := 0, 0, 0
+	for l := range bytes.Lines(trim) {
+		l = bytes.TrimSpace(l)
+		if len(l) == 0 || l[0] == '#' {
+			continue
+		}
+		if lines++; lines > 40 {
+			break
+		}
+		if _, ok := splitCAN(l); ok {
+			can++
+		}
+		if looksNMEA(l) {
+			nmea++
+		}
+	}
+	switch {
+	case lines > 0 && 2*can >= lines:
+		return "can"
+	case lines > 0 && 3*nmea >= lines && nmea > 0:
+		return "nmea"
+	}
+	return "table"
+}
+
+func binaryWhat(head []byte) string {
+	for _, m := range []struct {
+		magic, what string
+	}{{"\x89PNG", "a picture"}, {"\xff\xd8\xff", "a picture"}, {"%PDF", "a PDF document"}, {"\x7fELF", "a program"}, {"MZ", "a program"}, {"SQLite format 3", "a database"}, {"\xd0\xcf\x11\xe0", "an old office document"}, {"BZh", "a bzip2 archive: unpack it first"}, {"7z\xbc\xaf", "a 7z archive: unpack it first"}, {"\xfd7zXZ", "an xz archive: unpack it first"}, {"Rar!", "a rar archive: unpack it first"}, {"MDF ", "a measurement file in a binary form that is not read"}} {
+		if bytes.HasPrefix(head, []byte(m.magic)) {
+			return m.what
+		}
+	}
+	n := min(len(head), 8)
+	return fmt.Sprintf("binary data, starting with % x", head[:n])
+}

@@ -1,0 +1,301 @@
+package intake
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/unit"
+)
+
+// Limits of the health marks; docs/formats.md states them. Common practice.
+const (
+	gapSteps     = 3.0  // a gap is longer than this many usual intervals ...
+	gapSeconds   = 0.3  // ... and than this
+	stuckSeconds = 5.0  // no change for so long while the bike moves
+	spikeSigma   = 8.0  // how far a single sample leaves its neighbours, in their spread
+	flatSamples  = 20   // samples in a row at an extreme value: saturated
+	maxMarks     = 200  // marks of one kind kept per channel
+	movingSpeed  = 5.0  // m/s
+	rangeSpare   = 1e-9 // relative, at the ends of a range
+)
+
+// health marks what is wrong in each channel.
+func health(s *source, rec *recording.Recording) {
+	moving := movingSpans(rec)
+	gapDone := map[*float64]int{}
+	for _, c := range rec.Channels {
+		before := len(c.Marks)
+		d, known := recording.Of(c.Name)
+		gaps(c)
+		if n := len(c.Marks) - before; n > 0 && len(c.Time) > 0 {
+			// Channels on one clock share its gaps: say it once.
+			key := &c.Time[0]
+			if gapDone[key] == 0 {
+				gapDone[key] = n
+				long := 0.0
+				for _, m := range c.Marks[before:] {
+					long = math.Max(long, m.To-m.From)
+				}
+				s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s in %s, the longest %s s", countOf(n, "gap"), c.Name, num(long)), "laps that span a gap are marked; nothing is interpolated over it")
+			}
+		}
+		if known && !d.State {
+			outOfRange(s, c, d)
+			spikes(s, c, d)
+			stuck(s, c, d, moving)
+			saturated(s, c, d)
+		}
+	}
+	for _, m := range rec.Clock {
+		for _, c := range rec.Channels {
+			c.Marks = append(c.Marks, m)
+		}
+	}
+	for _, c := range rec.Channels {
+		sort.SliceStable(c.Marks, func(i, j int) bool { return c.Marks[i].From < c.Marks[j].From })
+	}
+}
+
+// gaps marks where samples are missing.
+func gaps(c *recording.Channel) {
+	rate := c.Rate()
+	if rate == 0 {
+		return
+	}
+	limit := math.Max(gapSteps/rate, gapSeconds)
+	n := 0
+	for i := 1; i < len(c.Time); i++ {
+		if d := c.Time[i] - c.Time[i-1]; d > limit {
+			if n++; n <= maxMarks {
+				c.Marks = append(c.Marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: c.Time[i-1], To: c.Time[i]}, Text: fmt.Sprintf("no sample for %s s (usual interval %s s)", num(d), num(1/rate))})
+			}
+		}
+	}
+}
+
+func outOfRange(s *source, c *recording.Channel, d recording.Describe) {
+	u := d.Display
+	spare := rangeSpare * math.Max(math.Abs(d.Lo), math.Abs(d.Hi))
+	n, spans := 0, 0
+	from, to, worst := nan, nan, 0.0
+	flush := func() {
+		if from == from {
+			if spans++; spans <= maxMarks {
+				c.Marks = append(c.Marks, recording.Mark{Kind: recording.OutOfRange, Span: recording.Span{From: from, To: to}, Text: fmt.Sprintf("%s is outside %s", unit.Show(worst, u, u.Auto()), unit.ShowInterval(d.Lo, d.Hi, u))})
+			}
+			from = nan
+		}
+	}
+	for i, v := range c.Value {
+		if v < d.Lo-spare || v > d.Hi+spare {
+			n++
+			if from != from {
+				from, worst = c.Time[i], v
+			}
+			to = c.Time[i]
+			if math.Abs(v) > math.Abs(worst) {
+				worst = v
+			}
+			continue
+		}
+		flush()
+	}
+	flush()
+	if n > 0 {
+		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s: %s of %d outside %s", c.Name, countOf(n, "sample"), len(c.Value), unit.ShowInterval(d.Lo, d.Hi, u)), "check sensor, plug and unit; the stretches are marked")
+	}
+}
+
+// spikes marks single samples far off both neighbours, which agree: measured
+// against the usual distance of a sample from the mean of its neighbours
+// (median absolute deviation), and at least a sensible step of the quantity.
+func spikes(s *source, c *recording.Channel, d recording.Describe) {
+	v := c.Value
+	if len(v) < 50 || d.Slow && len(v) < 200 {
+		return
+	}
+	var r []float64
+	for i := 1; i < len(v)-1; i += 1 + len(v)/20000 {
+		r = append(r, math.Abs(v[i]-(v[i-1]+v[i+1])/2))
+	}
+	sort.Float64s(r)
+	scale := math.Max(r[len(r)/2]*1.4826, r[len(r)*95/100]/2)
+	limit := math.Max(spikeSigma*scale, spikeFloor(d))
+	n := 0
+	worst := 0.0
+	for i := 1; i < len(v)-1; i++ {
+		a, b := v[i]-v[i-1], v[i]-v[i+1]
+		if a*b <= 0 || math.Min(math.Abs(a), math.Abs(b)) < limit || math.Abs(v[i+1]-v[i-1]) > limit/2 {
+			continue
+		}
+		if d.Name == recording.GPSHeading && math.Abs(a) > math.Pi {
+			continue
+		}
+		if n++; n <= maxMarks {
+			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Spike, Span: recording.Span{From: c.Time[i], To: c.Time[i]}, Text: fmt.Sprintf("one sample at %s between %s and %s", unit.Show(v[i], d.Display, d.Display.Auto()), unit.Show(v[i-1], d.Display, d.Display.Auto()), unit.Show(v[i+1], d.Display, d.Display.Auto()))})
+		}
+		worst = math.Max(worst, math.Abs(a))
+	}
+	if n > 0 {
+		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s: %s, the largest by %s", c.Name, countOf(n, "spike"), unit.ShowDelta(worst, d.Display, d.Display.Auto())), "check plug and cable; the samples are kept and marked")
+	}
+}
+
+// spikeFloor is the least single-sample step that counts as a spike.
+func spikeFloor(d recording.Describe) float64 {
+	switch d.Name {
+	case recording.Latitude, recording.Longitude:
+		return 15 / 6371000.0
+	}
+	switch d.Quantity {
+	case unit.Speed:
+		return 4
+	case unit.Angle:
+		return 8 * math.Pi / 180
+	case unit.AngularRate:
+		if d.Name == recording.RPM {
+			return 1500 * 2 * math.Pi / 60
+		}
+		return 60 * math.Pi / 180
+	case unit.Acceleration:
+		return 20
+	case unit.Pressure:
+		return 4e5
+	case unit.Temperature:
+		return 8
+	case unit.Ratio:
+		return 0.4
+	case unit.Length:
+		if d.Name == recording.Altitude {
+			return 15
+		}
+		return 0.025
+	}
+	return math.Inf(1)
+}
+
+// stuck marks a channel that stands still while the bike moves. Channels that
+// rest by nature (brakes, cut, clutch, states, temperatures) are judged at
+// values other than rest only.
+func stuck(s *source, c *recording.Channel, d recording.Describe, moving []recording.Span) {
+	if d.Slow || len(moving) == 0 {
+		return
+	}
+	restful := false
+	limit := stuckSeconds
+	switch d.Name {
+	case recording.FrontBrake, recording.RearBrake, recording.Cut, recording.Clutch, recording.Grip, recording.Throttle, recording.Lambda:
+		restful = true
+		limit = 20
+	case recording.Altitude, recording.Steer:
+		limit = 30
+	}
+	lo, hi := quantile(c.Value, 0.02), quantile(c.Value, 0.98)
+	n, total := 0, 0.0
+	start := 0
+	for i := 1; i <= len(c.Value); i++ {
+		if i < len(c.Value) && c.Value[i] == c.Value[start] {
+			continue
+		}
+		from, to := c.Time[start], c.Time[i-1]
+		v := c.Value[start]
+		start = i
+		if to-from < limit || restful && (v <= lo || v >= hi) && hi > lo {
+			continue
+		}
+		m := overlap(moving, recording.Span{From: from, To: to})
+		if m < limit {
+			continue
+		}
+		if n++; n <= maxMarks {
+			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Stuck, Span: recording.Span{From: from, To: to}, Text: fmt.Sprintf("stands at %s for %s s while the bike moves", unit.Show(v, d.Display, d.Display.Auto()), num(to-from))})
+		}
+		total += m
+	}
+	if n > 0 {
+		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s does not change for %s s while the bike moves (%s)", c.Name, num(total), countOf(n, "stretch")), "check sensor and plug; the stretches are marked")
+	}
+}
+
+// saturated marks runs at the channel's own extreme that look cut off: many
+// samples exactly at the largest value while neighbours vary.
+func saturated(s *source, c *recording.Channel, d recording.Describe) {
+	switch d.Quantity {
+	case unit.Pressure, unit.AngularRate, unit.Acceleration, unit.Length, unit.Angle:
+	default:
+		return
+	}
+	switch d.Name {
+	case recording.Latitude, recording.Longitude, recording.GPSHeading, recording.Altitude, recording.RPM:
+		return // the limiter holds rpm by nature
+	}
+	if len(c.Value) < 200 {
+		return
+	}
+	hi, lo := math.Inf(-1), math.Inf(1)
+	for _, v := range c.Value {
+		hi, lo = math.Max(hi, v), math.Min(lo, v)
+	}
+	med := quantile(c.Value, 0.5)
+	for _, end := range []float64{hi, lo} {
+		// An end where the channel rests (brake released) is no saturation.
+		if math.Abs(end-med) < 0.25*(hi-lo) || hi == lo {
+			continue
+		}
+		n := 0
+		run := 0
+		for i := 0; i <= len(c.Value); i++ {
+			if i < len(c.Value) && c.Value[i] == end {
+				run++
+				continue
+			}
+			if run >= flatSamples/2 {
+				if n++; n <= maxMarks {
+					c.Marks = append(c.Marks, recording.Mark{Kind: recording.Saturated, Span: recording.Span{From: c.Time[i-run], To: c.Time[i-1]}, Text: fmt.Sprintf("%d samples in a row at %s, the end of the scale", run, unit.Show(end, d.Display, d.Display.Auto()))})
+				}
+			}
+			run = 0
+		}
+		if n > 0 {
+			s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s runs into the end of its scale at %s, %s", c.Name, unit.Show(end, d.Display, d.Display.Auto()), countOf(n, "time")), "use a sensor or range that reaches further; peaks there are too small")
+		}
+	}
+}
+
+// movingSpans are stretches in which the bike moves, by the best speed channel.
+func movingSpans(rec *recording.Recording) []recording.Span {
+	var c *recording.Channel
+	for _, n := range []string{recording.GPSSpeed, recording.FrontSpeed, recording.RearSpeed} {
+		if c = rec.Channel(n); c != nil {
+			break
+		}
+	}
+	if c == nil {
+		return nil
+	}
+	var out []recording.Span
+	on := false
+	for i, v := range c.Value {
+		if v > movingSpeed {
+			if !on {
+				out = append(out, recording.Span{From: c.Time[i], To: c.Time[i]})
+				on = true
+			}
+			out[len(out)-1].To = c.Time[i]
+		} else {
+			on = false
+		}
+	}
+	return out
+}
+
+func overlap(spans []recording.Span, s recording.Span) float64 {
+	sum := 0.0
+	i := sort.Search(len(spans), func(i int) bool { return spans[i].To >= s.From })
+	for ; i < len(spans) && spans[i].From <= s.To; i++ {
+		sum += math.Max(0, math.Min(spans[i].To, s.To)-math.Max(spans[i].From, s.From))
+	}
+	return sum
+}

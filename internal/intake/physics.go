@@ -1,0 +1,390 @@
+package intake
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/unit"
+)
+
+// Limits of the tests for lying units; docs/formats.md states them.
+const (
+	unitBand     = 0.07 // how far a ratio may be off a unit's and still be that unit's
+	wheelBand    = 0.02 // a wheel speed further off than this was logged with a wrong circumference
+	minAgreement = 200  // pairs of samples a test needs
+	earthRadius  = 6371008.8
+)
+
+// physics finds units and signs that cannot be what the file says, by what the
+// bike did: speeds against the path, lean against the turn. A correction is
+// applied only where it is beyond doubt, and is marked; all else is proposed.
+func physics(s *source, rec *recording.Recording) {
+	path := pathOf(rec)
+	ref := "the GPS path"
+	var truth *recording.Channel
+	if path != nil {
+		truth = path.speed
+		s.judgeSpeed(rec, recording.GPSSpeed, truth, ref, true)
+		if g := rec.Channel(recording.GPSSpeed); g != nil {
+			truth, ref = g, "GPS speed"
+		}
+	} else if g := rec.Channel(recording.GPSSpeed); g != nil {
+		truth, ref = g, "GPS speed"
+	}
+	if truth != nil {
+		s.judgeSpeed(rec, recording.FrontSpeed, truth, ref, false)
+		s.judgeSpeed(rec, recording.RearSpeed, truth, ref, false)
+		s.wheelOffset(rec, truth)
+	}
+	if path != nil {
+		s.judgeLean(rec, path)
+		s.judgeYaw(rec, path)
+	}
+}
+
+// track is what the positions alone say.
+type track struct {
+	speed *recording.Channel // m/s, at the middle of fixes
+	yaw   *recording.Channel // rad/s, positive to the right
+}
+
+// pathOf derives speed and turn rate from positions, over about half a second;
+// nil with too few fixes.
+func pathOf(rec *recording.Recording) *track {
+	lat, lon := rec.Channel(recording.Latitude), rec.Channel(recording.Longitude)
+	if lat == nil || lon == nil || len(lat.Value) != len(lon.Value) || len(lat.Value) < minAgreement {
+		return nil
+	}
+	n := len(lat.Time)
+	k := max(1, int(math.Round(0.25*lat.Rate())))
+	sp := &recording.Channel{Name: "path speed"}
+	yw := &recording.Channel{Name: "path yaw rate"}
+	cos := math.Cos(quantile(lat.Value, 0.5))
+	stride := max(1, k/2)
+	for i := k; i < n-k; i += stride {
+		dt := lat.Time[i+k] - lat.Time[i-k]
+		if dt <= 0 || dt > 3*float64(2*k)/math.Max(lat.Rate(), 1e-9) {
+			continue
+		}
+		x1, y1 := (lon.Value[i]-lon.Value[i-k])*cos*earthRadius, (lat.Value[i]-lat.Value[i-k])*earthRadius
+		x2, y2 := (lon.Value[i+k]-lon.Value[i])*cos*earthRadius, (lat.Value[i+k]-lat.Value[i])*earthRadius
+		d1, d2 := math.Hypot(x1, y1), math.Hypot(x2, y2)
+		v := (d1 + d2) / dt
+		sp.Time, sp.Value = append(sp.Time, lat.Time[i]), append(sp.Value, v)
+		if d1 > 1.5 && d2 > 1.5 {
+			turn := math.Atan2(x2*y1-y2*x1, x1*x2+y1*y2) // positive clockwise: to the right
+			yw.Time, yw.Value = append(yw.Time, lat.Time[i]), append(yw.Value, turn/(dt/2))
+		}
+	}
+	if len(sp.Value) < minAgreement/4 {
+		return nil
+	}
+	return &track{sp, yw}
+}
+
+// ratio returns the median of c over truth where truth is above 8 m/s, the half
+// width of its middle 80 %, and the pairs used.
+func ratio(c, truth *recording.Channel) (med, width float64, n int) {
+	var r []float64
+	top := quantile(truth.Value, 0.99)
+	for i, v := range truth.Value {
+		if v < 0.3*top || v < 0.5 {
+			continue
+		}
+		t := truth.Time[i]
+		if t < c.Time[0] || t > c.Time[len(c.Time)-1] {
+			continue
+		}
+		if x := c.At(t); x > 0 {
+			r = append(r, x/v)
+		}
+	}
+	if len(r) < minAgreement/4 {
+		return nan, nan, len(r)
+	}
+	sort.Float64s(r)
+	return r[len(r)/2], (r[len(r)*9/10] - r[len(r)/10]) / 2, len(r)
+}
+
+// judgeSpeed tests a speed channel's unit against a speed known better.
+func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, ref string, own bool) {
+	c := rec.Channel(name)
+	if c == nil {
+		return
+	}
+	med, width, n := ratio(c, truth)
+	if n < minAgreement/4 || med != med {
+		return
+	}
+	col := s.column(name)
+	var now unit.Unit
+	if col != nil {
+		now, _ = unit.Parse(col.info.Unit)
+	}
+	if math.Abs(med-1) <= unitBand {
+		if off := med - 1; !own && math.Abs(off) > wheelBand && width < 0.06 {
+			mk := recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: fmt.Sprintf("reads %+.1f %% against %s over %d pairs: logged with a wrong circumference?", 100*off, ref, n)}
+			c.Marks = append(c.Marks, mk)
+			s.problem(recording.Warning, s.headerLine, index(col), name, fmt.Sprintf("%s %s", name, mk.Text), fmt.Sprintf("correct the circumference, or state scale = %.4f in a column map; it is not changed", 1/med))
+		}
+		s.settleUnit(name)
+		return
+	}
+	if now.Quantity != unit.Speed {
+		return
+	}
+	// What would the numbers be in another unit?
+	best, off := unit.Unit{}, math.Inf(1)
+	for _, sym := range []string{"km/h", "m/s", "mph", "kn", "ft/s"} {
+		u := unit.Must(sym)
+		k := (orOne(u.Mul) / orOne(u.Div)) / (orOne(now.Mul) / orOne(now.Div))
+		if d := math.Abs(med*k - 1); d < off {
+			best, off = u, d
+		}
+	}
+	what := fmt.Sprintf("%s reads %.3f times %s over %d pairs", name, med, ref, n)
+	if off > unitBand || best.Symbol == now.Symbol || width > 0.25*med {
+		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: what})
+		s.problem(recording.Warning, s.headerLine, index(col), name, what+": no unit explains it", "check the circumference or pulses per turn set in the logger; state scale in a column map")
+		return
+	}
+	k := (orOne(best.Mul) / orOne(best.Div)) / (orOne(now.Mul) / orOne(now.Div))
+	s.rescale(rec, c, k, best.Symbol, fmt.Sprintf("%s: the numbers are %s, not %s", what, best.Symbol, now.Symbol))
+}
+
+func index(c *column) int {
+	if c == nil {
+		return 0
+	}
+	return c.Index
+}
+
+func (s *source) column(ch string) *column {
+	for _, c := range s.cols {
+		if c.info.Channel == ch {
+			return c
+		}
+	}
+	return nil
+}
+
+// rescale applies a correction that is beyond doubt, and marks it.
+func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float64, sym, text string) {
+	for i := range c.Value {
+		c.Value[i] *= k
+	}
+	c.Step *= math.Abs(k)
+	if col := s.column(c.Name); col != nil {
+		if col.info.Stated {
+			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Rescaled, Span: rec.Span(), Text: text})
+			s.problem(recording.Warning, s.headerLine, col.Index, c.Name, text+": put right", fmt.Sprintf("state it in a column map to be sure: from = %q, unit = %q", col.Header, sym))
+		} else {
+			s.dropDoubt(c.Name)
+			s.problem(recording.Note, s.headerLine, col.Index, c.Name, text+", which the file does not state", "if that is wrong, state the unit in a column map")
+		}
+		col.info.Why += "; " + text
+		if sym != "" {
+			col.info.Unit = sym
+			c.SourceUnit = sym
+		}
+		if col.rescaled == 0 {
+			col.rescaled = 1
+		}
+		col.rescaled *= k
+	}
+}
+
+// settleUnit takes back a doubt about an unstated unit that physics settled.
+func (s *source) settleUnit(ch string) {
+	for i := range s.problems {
+		p := &s.problems[i]
+		if p.Channel == ch && p.Severity == recording.Warning && isDoubt(p.Text) {
+			p.Severity = recording.Note
+			p.Text += " (the path agrees)"
+			p.Mend = "nothing to do"
+		}
+	}
+}
+
+func (s *source) dropDoubt(ch string) {
+	kept := s.problems[:0]
+	for _, p := range s.problems {
+		if !(p.Channel == ch && isDoubt(p.Text)) {
+			kept = append(kept, p)
+		}
+	}
+	s.problems = kept
+}
+
+// judgeLean tests unit and sign of lean against the lean that path and speed
+// ask for, atan(v psi' / g).
+func (s *source) judgeLean(rec *recording.Recording, p *track) {
+	c := rec.Channel(recording.Lean)
+	if c == nil {
+		return
+	}
+	var sxy, sxx, syy float64
+	n := 0
+	for i, w := range p.yaw.Value {
+		t := p.yaw.Time[i]
+		if t < c.Time[0] || t > c.Time[len(c.Time)-1] {
+			continue
+		}
+		x := math.Atan(p.speed.At(t) * w / 9.80665)
+		y := c.At(t)
+		if math.Abs(x) < 0.15 || math.Abs(x) > 1.2 {
+			continue
+		}
+		sxy, sxx, syy, n = sxy+x*y, sxx+x*x, syy+y*y, n+1
+	}
+	if n < 60 || syy == 0 {
+		return
+	}
+	corr := sxy / math.Sqrt(sxx*syy)
+	slope := sxy / sxx
+	if math.Abs(corr) < 0.6 {
+		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: fmt.Sprintf("correlates only %.2f with the lean that path and speed ask for", corr)})
+		s.problem(recording.Warning, s.headerLine, index(s.column(recording.Lean)), recording.Lean, fmt.Sprintf("lean does not follow the turns (correlation %.2f over %d places)", corr, n), "check mounting and axis of the sensor; lean from path is the better one here")
+		return
+	}
+	k, what := 1.0, ""
+	deg := math.Pi / 180
+	switch a := math.Abs(slope); {
+	case a > 0.6/deg && a < 1.6/deg:
+		k, what = deg, "is in degrees, not radians"
+	case a > 0.6*deg && a < 1.6*deg:
+		k, what = 1/deg, "is in radians, not degrees"
+	}
+	if slope < 0 {
+		k = -k
+		if what != "" {
+			what += " and"
+		}
+		what += " is positive to the left: turned round, right is positive here"
+	}
+	if k == 1 {
+		return
+	}
+	sym := ""
+	if math.Abs(k) < 0.1 {
+		sym = "°"
+	} else if math.Abs(k) > 10 {
+		sym = "rad"
+	}
+	text := fmt.Sprintf("lean %s (correlation %.2f with the turns over %d places)", what, corr, n)
+	if k == -1 {
+		s.turn(rec, c, text)
+		return
+	}
+	s.rescale(rec, c, k, sym, text)
+}
+
+// judgeYaw tests sign and unit of yaw rate, positive to the left, against the
+// path.
+func (s *source) judgeYaw(rec *recording.Recording, p *track) {
+	c := rec.Channel(recording.YawRate)
+	if c == nil {
+		return
+	}
+	lean := rec.Channel(recording.Lean)
+	var sxy, sxx, syy float64
+	n := 0
+	for i, w := range p.yaw.Value {
+		t := p.yaw.Time[i]
+		if t < c.Time[0] || t > c.Time[len(c.Time)-1] || math.Abs(w) < 0.1 {
+			continue
+		}
+		x := -w // body yaw rate is the path's times the cosine of lean
+		if lean != nil {
+			x *= math.Cos(lean.At(t))
+		}
+		y := c.At(t)
+		sxy, sxx, syy, n = sxy+x*y, sxx+x*x, syy+y*y, n+1
+	}
+	if n < 60 || syy == 0 {
+		return
+	}
+	corr, slope := sxy/math.Sqrt(sxx*syy), sxy/sxx
+	if math.Abs(corr) < 0.6 {
+		return
+	}
+	deg := math.Pi / 180
+	k, what, sym := 1.0, "", ""
+	switch a := math.Abs(slope); {
+	case a > 0.6/deg && a < 1.6/deg:
+		k, what, sym = deg, "is in degrees a second, not radians", "°/s"
+	case a > 0.6*deg && a < 1.6*deg:
+		k, what, sym = 1/deg, "is in radians a second, not degrees", "rad/s"
+	}
+	if slope < 0 {
+		if k != 1 {
+			k, what = -k, what+" and positive to the right: turned round"
+		} else {
+			s.turn(rec, c, fmt.Sprintf("yaw rate is positive to the right: turned round, left is positive here (correlation %.2f over %d places)", corr, n))
+			return
+		}
+	}
+	if k != 1 {
+		s.rescale(rec, c, k, sym, fmt.Sprintf("yaw rate %s (correlation %.2f over %d places)", what, corr, n))
+	}
+}
+
+// turn reverses a sign. A sign is a convention, not a lie: it is a note.
+func (s *source) turn(rec *recording.Recording, c *recording.Channel, text string) {
+	for i := range c.Value {
+		c.Value[i] = -c.Value[i] + 0
+	}
+	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Rescaled, Span: rec.Span(), Text: text})
+	if col := s.column(c.Name); col != nil {
+		col.info.Why += "; " + text
+		if col.rescaled == 0 {
+			col.rescaled = 1
+		}
+		col.rescaled = -col.rescaled
+		s.problem(recording.Note, s.headerLine, col.Index, c.Name, text, fmt.Sprintf("state invert = true in a column map for %q to be sure", col.Header))
+	}
+}
+
+// wheelOffset estimates how far the speed of a wheel leads GPS speed in time,
+// by the shift that agrees best; a note, for later stages estimate it anew.
+func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel) {
+	w := rec.Channel(recording.FrontSpeed)
+	if w == nil {
+		w = rec.Channel(recording.RearSpeed)
+	}
+	if w == nil || len(truth.Value) < minAgreement {
+		return
+	}
+	stride := 1 + len(truth.Value)/4000
+	cost := func(lag float64) float64 {
+		var d []float64
+		for i := 0; i < len(truth.Value); i += stride {
+			t := truth.Time[i]
+			if truth.Value[i] < movingSpeed || t-lag < w.Time[0] || t-lag > w.Time[len(w.Time)-1] {
+				continue
+			}
+			d = append(d, math.Abs(w.At(t-lag)/truth.Value[i]-1))
+		}
+		return quantile(d, 0.5) + quantile(d, 0.8)
+	}
+	best, at := math.Inf(1), 0.0
+	for lag := -2.0; lag <= 2.0001; lag += 0.05 {
+		if c := cost(lag); c < best {
+			best, at = c, lag
+		}
+	}
+	if math.Abs(at) < 0.075 || cost(0) < 1.15*best {
+		return
+	}
+	sev := recording.Note
+	if math.Abs(at) > 0.5 {
+		sev = recording.Warning
+	}
+	s.problem(sev, 0, 0, truth.Name, fmt.Sprintf("GPS runs about %.2f s behind the wheels", at), "nothing to do: it is estimated again, and finer, when laps are timed")
+}
+
+// isDoubt tells a problem about an unstated unit.
+func isDoubt(text string) bool { return strings.Contains(text, "states no unit") }

@@ -1,0 +1,270 @@
+package intake
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"cornerwright/internal/intake/table"
+	"cornerwright/internal/recording"
+	"cornerwright/internal/unit"
+)
+
+var nan = math.NaN()
+
+// fixClock makes the recording's clock from the time column: strictly
+// increasing seconds, one for each row that stays. Rows without a time, late
+// rows and repeats are dropped; a step back is a jump of the clock and is closed
+// by one row's interval; stamps coarser than the rows are spread.
+func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error) {
+	c := s.clock
+	if c == nil {
+		clock = make([]float64, s.rows)
+		for i := range clock {
+			clock[i] = float64(i) / s.rate
+		}
+		return clock, nil, nil
+	}
+	t := make([]float64, s.rows)
+	for i := range t {
+		t[i] = nan
+	}
+	for i, v := range c.values {
+		t[c.row(i)] = c.spec.si(v)
+	}
+	dt := medianStep(t)
+	if dt <= 0 {
+		return nil, nil, &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("time column %q does not advance", c.Header), Mend: "name the right time column in a column map, or give rate_hz", Source: s.headerText}
+	}
+	dup := 0
+	for i := 1; i < len(t); i++ {
+		if t[i] == t[i-1] {
+			dup++
+		}
+	}
+	if 4*dup > len(t) {
+		n := s.spread(t)
+		s.problem(recording.Note, s.line(0), c.Index, timeChannel, fmt.Sprintf("time stamps are coarser than the rows (%s share a stamp): rows are spread evenly between stamps", countOf(n, "row")), "log time with more digits")
+		dt = medianStep(t)
+	}
+	restart := map[int]bool{}
+	for _, r := range s.restarts {
+		restart[r] = true
+	}
+	begin := map[int]bool{}
+	for _, r := range s.segments {
+		begin[r] = true
+	}
+	to := make([]int32, s.rows)
+	var lost, late, same, repeated int
+	lateLine, sameLine, repLine, lostLine := 0, 0, 0, 0
+	off, last := 0.0, math.Inf(-1)
+	kept := make([]int, 0, s.rows) // source rows kept
+	drop := func(i int) { to[i] = -1 }
+	day := c.Kind == table.Clock
+	for i := 0; i < len(t); i++ {
+		if t[i] != t[i] {
+			if lost++; lost == 1 {
+				lostLine = s.line(i)
+			}
+			drop(i)
+			continue
+		}
+		v := t[i] + off
+		if day && v < last-43200 {
+			off += 86400
+			v += 86400
+			s.problem(recording.Note, s.line(i), c.Index, timeChannel, "time of day passes midnight: a day is added", "nothing to do")
+		}
+		switch {
+		case v > last:
+			// One stamp far ahead with the next back in line is a bad stamp.
+			if i+1 < len(t) && !math.IsInf(last, -1) && v-last > 20*dt && t[i+1]+off > last && t[i+1] < t[i] {
+				v = last + (t[i+1]+off-last)/2
+				s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("time stamp %s is out of line with its neighbours: put between them", num(t[i])), "nothing to do")
+			}
+		case v == last:
+			if same++; same == 1 {
+				sameLine = s.line(i)
+			}
+			drop(i)
+			continue
+		default:
+			if i+1 < len(t) && t[i+1]+off > last && !restart[i] {
+				if late++; late == 1 {
+					lateLine = s.line(i)
+				}
+				drop(i)
+				continue
+			}
+			if n := s.repeats(t, off, i, kept, clock, last); n > 0 {
+				if repeated == 0 {
+					repLine = s.line(i)
+				}
+				for range n {
+					drop(i)
+					repeated++
+					i++
+				}
+				i--
+				continue
+			}
+			back := last - v
+			off += last + dt - v
+			v = last + dt
+			what := "clock steps back"
+			if restart[i] {
+				what = "the logger started anew (header again), its clock goes back"
+			}
+			s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("%s by %s s at %s s: joined with one row's interval, how long it really took is unknown", what, num(back), num(last)), "do not compare times across this place; laps that span it are marked")
+			marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: fmt.Sprintf("%s by %s s", what, num(back))})
+		}
+		if begin[i] && !math.IsInf(last, -1) {
+			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: "a new segment begins"})
+		}
+		to[i] = int32(len(kept))
+		kept = append(kept, i)
+		clock = append(clock, v)
+		last = v
+	}
+	if lost > 0 {
+		s.problem(recording.Warning, lostLine, c.Index, timeChannel, fmt.Sprintf("%s without a time left out, the first here", countOf(lost, "row")), "nothing to do: what the rows hold cannot be placed")
+		s.lostRows += lost
+	}
+	if late > 0 {
+		s.problem(recording.Warning, lateLine, c.Index, timeChannel, fmt.Sprintf("%s out of order left out, the first here", countOf(late, "row")), "nothing to do")
+		s.lostRows += late
+	}
+	if same > 0 {
+		s.problem(recording.Note, sameLine, c.Index, timeChannel, fmt.Sprintf("%s with the time of the row before left out, the first here", countOf(same, "row")), "nothing to do")
+	}
+	if repeated > 0 {
+		s.problem(recording.Warning, repLine, c.Index, timeChannel, fmt.Sprintf("%s written twice left out, the first here", countOf(repeated, "row")), "nothing to do")
+	}
+	if len(kept) < s.rows {
+		for _, col := range s.cols {
+			col.renumber(to)
+		}
+		old := s.line
+		s.line = func(r int) int {
+			if r < len(kept) {
+				return old(kept[r])
+			}
+			return 0
+		}
+		s.rows = len(kept)
+	}
+	return clock, marks, nil
+}
+
+// repeats tells how many rows from i on were written before, with the same time
+// and the same values.
+func (s *source) repeats(t []float64, off float64, i int, kept []int, clock []float64, last float64) int {
+	n := 0
+	for ; i+n < len(t) && t[i+n]+off <= last; n++ {
+		j := sort.SearchFloat64s(clock, t[i+n]+off)
+		if j >= len(clock) || clock[j] != t[i+n]+off {
+			break
+		}
+		equal, seen := true, 0
+		for _, c := range s.cols {
+			if c == s.clock || c.at != nil || len(c.values) != len(t) {
+				continue
+			}
+			a, b := c.values[i+n], c.values[kept[j]]
+			if a != b && !(a != a && b != b) {
+				equal = false
+				break
+			}
+			seen++
+		}
+		if !equal || seen == 0 {
+			break
+		}
+	}
+	return n
+}
+
+// spread parts rows with equal stamps evenly up to the next stamp; it returns
+// the rows moved.
+func (s *source) spread(t []float64) int {
+	moved := 0
+	for i := 0; i < len(t); {
+		j := i + 1
+		for j < len(t) && t[j] == t[i] {
+			j++
+		}
+		step := 0.0
+		if j < len(t) && t[j] > t[i] {
+			step = (t[j] - t[i]) / float64(j-i)
+		} else if i > 0 && j-i > 1 {
+			step = t[i] - t[i-1]
+		}
+		base := t[i]
+		for k := i + 1; k < j; k++ {
+			t[k] = base + float64(k-i)*step
+			moved++
+		}
+		i = j
+	}
+	return moved
+}
+
+// medianStep is the median of the positive steps.
+func medianStep(t []float64) float64 {
+	stride := 1 + len(t)/20000
+	var d []float64
+	for i := 1; i < len(t); i += stride {
+		if x := t[i] - t[i-1]; x > 0 {
+			d = append(d, x)
+		}
+	}
+	if len(d) == 0 {
+		for i := 1; i < len(t); i++ {
+			if x := t[i] - t[i-1]; x > 0 {
+				d = append(d, x)
+			}
+		}
+	}
+	if len(d) == 0 {
+		return 0
+	}
+	sort.Float64s(d)
+	return d[len(d)/2]
+}
+
+// timeUnit finds the unit of a time column that states none: from the step
+// between rows. A step of 1 to 1000 whole units is taken for milliseconds, of
+// more for microseconds, unless the values fit a day of seconds better.
+func timeUnit(c *column) (unit.Unit, string) {
+	if c.Kind == table.Clock || c.Kind == table.DateTime {
+		return unit.Must("s"), "the cells are a " + c.Kind.String()
+	}
+	d := medianStep(c.values)
+	n := len(c.values)
+	span := 0.0
+	if n > 1 {
+		span = c.values[n-1] - c.values[0]
+	}
+	whole := true
+	for i := 0; i < n; i += 1 + n/500 {
+		if c.values[i] != math.Trunc(c.values[i]) {
+			whole = false
+		}
+	}
+	switch {
+	case d >= 900 && whole && span > 1e6:
+		return unit.Must("µs"), fmt.Sprintf("no unit stated; steps of %s fit microseconds", num(d))
+	case d >= 1.5 && (whole || d >= 5):
+		return unit.Must("ms"), fmt.Sprintf("no unit stated; steps of %s fit milliseconds", num(d))
+	case d == 1 && whole && n > 5000:
+		// A recording of 5000 rows at 1 Hz is over an hour: milliseconds then.
+		return unit.Must("ms"), "no unit stated; steps of 1 over many rows fit milliseconds"
+	}
+	return unit.Must("s"), fmt.Sprintf("no unit stated; steps of %s fit seconds", num(d))
+}
+
+// num prints a number shortly for a message.
+func num(x float64) string {
+	return fmt.Sprintf("%.6g", x)
+}
