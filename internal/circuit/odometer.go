@@ -22,6 +22,7 @@ type odometer struct {
 	scale, scaleSE     float64
 	crown              float64
 	leanLag            float64 // s by which the wheel's lean trails the path's
+	brakeSlip          float64 // share of speed that the front wheel loses per m/s2 of braking
 	gpsSD              float64 // m/s, robust scatter of GPS speed about the wheel
 	source             string
 }
@@ -146,11 +147,14 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		fit := signal.RobustFit(len(f.t), p, func(k int, x []float64) (float64, bool) {
 			t := f.t[k] - l
 			v := signal.At(d.raw, d.t0, d.dt, t)
-			if v < 12 || t < d.t0 || t > d.end() {
+			a := signal.At(d.accel, d.t0, d.dt, t)
+			// A braked wheel slips as hard as it brakes: that looks just like a delay,
+			// so only the drive may speak of the delay.
+			if v < 12 || t < d.t0 || t > d.end() || a < -1.2 {
 				return 0, false
 			}
 			x[0] = v
-			x[1] = signal.At(d.accel, d.t0, d.dt, t)
+			x[1] = a
 			if p == 4 {
 				x[2] = v * signal.At(shrink, d.t0, d.dt, t)
 				x[3] = v * signal.At(rate, d.t0, d.dt, t)
@@ -186,11 +190,39 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		}
 		d.v[i] = v
 	}
+	d.slipUnderBrakes(f)
 	d.bad = make([]bool, n)
 	d.spans = nil
 	d.disbelieve(f)
 	d.source = "gps and front wheel"
 	d.integrate()
+}
+
+// slipUnderBrakes fits what the front wheel loses under braking, in proportion
+// to the deceleration (the linear range of a tyre), and gives it back.
+func (d *odometer) slipUnderBrakes(f *fixes) {
+	if !f.logged {
+		return
+	}
+	fit := signal.RobustFit(len(f.t), 1, func(k int, x []float64) (float64, bool) {
+		t := f.t[k] - d.latency
+		a := signal.At(d.accel, d.t0, d.dt, t)
+		v := signal.At(d.v, d.t0, d.dt, t)
+		if a > -3 || v < 12 || t < d.t0 || t > d.end() {
+			return 0, false
+		}
+		x[0] = -a * v
+		return f.v[k] - v, true
+	}, 2.5, 1.2, 0.8)
+	if !fit.OK || fit.N < 60 {
+		return
+	}
+	d.brakeSlip = math.Max(0, math.Min(0.006, fit.Coef[0]))
+	for i, a := range d.accel {
+		if a < 0 {
+			d.v[i] *= 1 - d.brakeSlip*a
+		}
+	}
 }
 
 // disbelieve replaces wheel speed by GPS speed where the two part for longer

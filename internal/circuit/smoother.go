@@ -30,11 +30,12 @@ type noise struct {
 	offset    float64 // m: rider's offset
 	reach     float64 // m: length over which it is forgotten
 	speed     float64 // m/s: of the GPS speed row, weak because its error is correlated
+	start     float64 // m: spread of ds before the first fix
 }
 
 func defaultNoise() noise {
 	return noise{white: 0.6, slow: 1.2, tau: 200, slowStart: 1.5, walk: 0.001, bad: 0.02,
-		drift: 1e-8, scale: 0.003, offset: 0.6, reach: 120, speed: 0.5}
+		drift: 1e-8, scale: 0.003, offset: 0.6, reach: 120, speed: 0.5, start: 5}
 }
 
 type mat5 [nState * nState]float64
@@ -72,7 +73,7 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 	for i := range sm.diag {
 		sm.diag[i], sm.off[i], sm.x[i] = mat5{}, mat5{}, vec5{}
 	}
-	prior := [nState]float64{25, sq(q.scale), sq(q.slowStart), sq(q.slowStart), sq(q.offset)}
+	prior := [nState]float64{sq(q.start), sq(q.scale), sq(q.slowStart), sq(q.slowStart), sq(q.offset)}
 	for k, v := range prior {
 		sm.diag[0][k*nState+k] += 1 / v
 	}

@@ -1,0 +1,367 @@
+package circuit_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/demo"
+	"cornerwright/internal/proving"
+	"cornerwright/internal/recording"
+)
+
+func run(ci int, seed uint64, set func(o *demo.Options)) *demo.Run {
+	o := demo.DefaultOptions(ci, seed)
+	o.Laps = 4
+	if set != nil {
+		set(&o)
+	}
+	return demo.Ride(o)
+}
+
+// part keeps the samples of a recording within a span.
+func part(rec *recording.Recording, from, to float64) *recording.Recording {
+	out := *rec
+	out.Channels = nil
+	for _, c := range rec.Channels {
+		k := *c
+		k.Time, k.Value = nil, nil
+		for i, t := range c.Time {
+			if t >= from && t <= to {
+				k.Time, k.Value = append(k.Time, t), append(k.Value, c.Value[i])
+			}
+		}
+		out.Channels = append(out.Channels, &k)
+	}
+	return &out
+}
+
+func TestNoPosition(t *testing.T) {
+	r := run(0, 1, func(o *demo.Options) { o.Drop = []string{recording.Latitude, recording.Longitude} })
+	_, err := circuit.Locate(proving.Recording(r), nil, circuit.Options{})
+	if err == nil || !strings.Contains(err.Error(), "no position") {
+		t.Errorf("error %v", err)
+	}
+}
+
+func TestLessThanALap(t *testing.T) {
+	r := run(1, 1, nil)
+	rec := proving.Recording(r)
+	// Half a lap from the first crossing on.
+	c := r.Truth.Crossings
+	l, err := circuit.Locate(part(rec, c[1], c[1]+0.5*(c[2]-c[1])), nil, circuit.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l.Circuit != nil || len(l.Problems) == 0 || !strings.Contains(l.Problems[0].Text, "no lap closes") {
+		t.Errorf("circuit %v, problems %v", l.Circuit != nil, l.Problems)
+	}
+	if l.Position == nil || len(l.Position.Time) == 0 {
+		t.Error("speed and distance are withheld although the data give them")
+	}
+}
+
+func TestOneLapOnly(t *testing.T) {
+	r := run(2, 1, nil)
+	c := r.Truth.Crossings
+	l, err := circuit.Locate(part(proving.Recording(r), c[1]-3, c[2]+3), nil, circuit.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l.Circuit == nil {
+		t.Fatalf("one whole lap gives no circuit: %v", l.Problems)
+	}
+	timed := 0
+	for _, lap := range l.Laps {
+		if lap.Kind == circuit.TimedLap {
+			timed++
+		}
+	}
+	if timed != 1 {
+		t.Errorf("%d timed laps", timed)
+	}
+	found := false
+	for _, p := range l.Problems {
+		found = found || strings.Contains(p.Text, "one lap only")
+	}
+	if !found {
+		t.Errorf("nothing says that the line rests on one lap: %v", l.Problems)
+	}
+}
+
+func TestCarPark(t *testing.T) {
+	// Wandering about at walking pace: loops of no fixed length.
+	rec := &recording.Recording{}
+	var tm, la, lo, v []float64
+	x, y, h := 0.0, 0.0, 0.0
+	state := uint64(5)
+	for i := 0; i < 4000; i++ {
+		state = state*6364136223846793005 + 1442695040888963407
+		h += (float64(state>>33)/(1<<31) - 0.5) * 0.5
+		x += 0.25 * math.Sin(h)
+		y += 0.25 * math.Cos(h)
+		tm = append(tm, float64(i)*0.1)
+		la = append(la, 0.8+y/6.37e6)
+		lo = append(lo, 0.2+x/6.37e6/math.Cos(0.8))
+		v = append(v, 2.5)
+	}
+	rec.Channels = []*recording.Channel{
+		{Name: recording.Latitude, Known: true, Time: tm, Value: la},
+		{Name: recording.Longitude, Known: true, Time: tm, Value: lo},
+		{Name: recording.GPSSpeed, Known: true, Time: tm, Value: v},
+	}
+	l, err := circuit.Locate(rec, nil, circuit.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l.Circuit != nil || len(l.Problems) == 0 {
+		t.Errorf("a walk about a car park became a circuit of %.0f m", l.Circuit.Line.Length)
+	}
+}
+
+func TestLapMarker(t *testing.T) {
+	r := run(0, 3, func(o *demo.Options) { o.LapMarker = true })
+	l := locate(t, r, nil)
+	n := 0
+	for _, lap := range l.Laps {
+		if lap.Kind != circuit.TimedLap {
+			continue
+		}
+		for _, w := range r.Truth.Laps {
+			if w.Kind == demo.TimedLap && math.Abs(w.Start-lap.Start) < 1 {
+				n++
+				// A sample's own limit: 10 ms at either end.
+				if math.Abs(lap.Time()-w.Time) > 0.0101 {
+					t.Errorf("lap %d: %.4f, truth %.4f", lap.Number, lap.Time(), w.Time)
+				}
+			}
+		}
+	}
+	if n != 4 {
+		t.Errorf("%d laps matched", n)
+	}
+}
+
+func TestTwoOutingsInOneFile(t *testing.T) {
+	r := run(1, 2, func(o *demo.Options) { o.Outings, o.Laps = 2, 6 })
+	parts := circuit.SplitRuns(proving.Recording(r))
+	if len(parts) != 2 {
+		t.Fatalf("%d runs", len(parts))
+	}
+	laps := 0
+	for _, p := range parts {
+		l, err := circuit.Locate(p, nil, circuit.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, lap := range l.Laps {
+			if lap.Kind == circuit.TimedLap {
+				laps++
+			}
+		}
+	}
+	if laps != 6 {
+		t.Errorf("%d timed laps in both", laps)
+	}
+}
+
+func TestStartsAndEndsMidLap(t *testing.T) {
+	r := run(3, 2, func(o *demo.Options) { o.NoOutLap, o.NoInLap = true, true })
+	l := locate(t, r, nil)
+	first, last := l.Laps[0], l.Laps[len(l.Laps)-1]
+	if first.Kind == circuit.TimedLap || last.Kind == circuit.TimedLap {
+		t.Errorf("partial laps count as timed: %s, %s", first.Kind, last.Kind)
+	}
+}
+
+func TestRecogniseCircuits(t *testing.T) {
+	var known []*circuit.Circuit
+	for ci := range demo.Circuits() {
+		c := locate(t, run(ci, 1, nil), nil).Circuit
+		c.Name = demo.Circuits()[ci].Name
+		known = append(known, c)
+	}
+	for ci, want := range known {
+		got, why := circuit.Recognise(proving.Recording(run(ci, 9, nil)), known)
+		if got != want {
+			t.Errorf("%s: recognised %v (%s)", want.Name, got, why)
+		}
+		others := append(append([]*circuit.Circuit(nil), known[:ci]...), known[ci+1:]...)
+		if got, why := circuit.Recognise(proving.Recording(run(ci, 9, nil)), others); got != nil || why == "" {
+			t.Errorf("%s: taken for %s", want.Name, got.Name)
+		}
+	}
+	// The other way round is another circuit.
+	rec := proving.Recording(run(0, 1, nil))
+	for _, c := range rec.Channels {
+		n := len(c.Time)
+		v := make([]float64, n)
+		for i := range v {
+			v[i] = c.Value[n-1-i]
+			if c.Name == recording.GPSHeading {
+				v[i] += math.Pi
+			}
+		}
+		c.Value = v
+	}
+	if got, why := circuit.Recognise(rec, known[:1]); got != nil || !strings.Contains(why, "other way round") {
+		t.Errorf("ridden backwards: %v, %s", got != nil, why)
+	}
+}
+
+func TestRefineKeepsPlaces(t *testing.T) {
+	first := locate(t, run(0, 1, nil), nil)
+	second := locate(t, run(0, 2, nil), first.Circuit)
+	c := first.Circuit.Refine(second, 4)
+	if c.Version != 2 || first.Circuit.Version != 1 {
+		t.Fatalf("versions %d, %d", first.Circuit.Version, c.Version)
+	}
+	if len(c.Turns) != len(first.Circuit.Turns) {
+		t.Error("turns changed")
+	}
+	worst := 0.0
+	for s := 0.0; s < first.Circuit.Line.Length; s += 25 {
+		d := math.Abs(math.Remainder(c.Reproject(s, first.Circuit)-s, c.Line.Length))
+		worst = math.Max(worst, d)
+	}
+	if worst > 3 {
+		t.Errorf("places move by up to %.1f m", worst)
+	}
+}
+
+func TestPlacesAndOffsets(t *testing.T) {
+	var along, across []float64
+	for ci := range demo.Circuits() {
+		r := run(ci, 4, nil)
+		l := locate(t, r, nil)
+		p := l.Position
+		f := circuit.Frame{Lat: r.Circuit.Latitude * math.Pi / 180, Lon: r.Circuit.Longitude * math.Pi / 180}
+		var a, c []float64
+		for _, lap := range l.Laps {
+			if lap.Kind != circuit.TimedLap {
+				continue
+			}
+			for i := p.Index(lap.Start); i < p.Index(lap.End); i += 37 {
+				x, y, h, _ := l.Circuit.Line.At(p.S[i])
+				lat, lon := l.Circuit.Frame.LatLon(x, y)
+				gx, gy, _ := f.ENU(lat, lon, l.Circuit.Frame.Height)
+				j := int(math.Round(p.Time[i] / 0.01))
+				if j >= len(r.Truth.X) || math.Abs(r.Truth.Time[j]-p.Time[i]) > 0.006 {
+					continue
+				}
+				sin, cos := math.Sincos(h)
+				dx, dy := r.Truth.X[j]-gx, r.Truth.Y[j]-gy
+				a = append(a, dx*sin+dy*cos)
+				c = append(c, dx*cos-dy*sin-p.Offset[i])
+			}
+		}
+		// The run's own GPS offset is in the line: take it off along each axis.
+		along = append(along, a...)
+		across = append(across, c...)
+	}
+	t.Logf("along %.2f m, across %.2f m root mean square, run offset included", proving.RMS(along), proving.RMS(across))
+	if proving.RMS(along) > 1 || proving.RMS(across) > 1 {
+		t.Error("places are further from the truth than the GPS itself")
+	}
+}
+
+func TestBestRealistic(t *testing.T) {
+	l := locate(t, run(0, 5, func(o *demo.Options) { o.Laps = 6 }), nil)
+	var laps []int
+	best := math.Inf(1)
+	for _, lap := range l.Laps {
+		if lap.Kind == circuit.TimedLap {
+			laps = append(laps, lap.Number)
+			best = math.Min(best, lap.Time())
+		}
+	}
+	var bounds []float64
+	for _, turn := range l.Circuit.Turns {
+		bounds = append(bounds, turn.From)
+	}
+	b, ok := l.Matrix.BestRealistic(laps, bounds)
+	if !ok || b.Time > best+1e-6 || b.Time < best-4 {
+		t.Errorf("best realistic %.3f, best whole lap %.3f", b.Time, best)
+	}
+	sum := 0.0
+	for _, s := range b.Sections {
+		sum += s.Time
+		if s.Gain < -1e-9 {
+			t.Errorf("a section is slower than the best lap: %+v", s)
+		}
+	}
+	if math.Abs(sum-b.Time) > 1e-9 {
+		t.Error("sections do not add up")
+	}
+	d := l.Matrix.Delta(laps[0], laps[1])
+	if math.IsNaN(d[len(d)-1]) || math.Abs(d[len(d)-1]) > 5 || d[0] != 0 {
+		t.Errorf("delta ends at %v", d[len(d)-1])
+	}
+}
+
+func TestEdits(t *testing.T) {
+	c := locate(t, run(0, 1, nil), nil).Circuit
+	file := string(c.TOML())
+	e, err := circuit.ParseFile("c.toml", []byte(file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Apply(e); err != nil {
+		t.Fatal(err)
+	}
+	n := len(c.Turns)
+	a, b := c.Turns[3], c.Turns[4]
+	if err := c.Apply(&circuit.Edits{Cut: []circuit.CutEdit{{FromM: a.Apex - 1, ToM: b.Apex + 1}}}); err != nil {
+		t.Fatal(err)
+	}
+	if len(c.Turns) != n-1 || c.Turns[3].Entry != a.Entry || c.Turns[3].Exit != b.Exit {
+		t.Errorf("merge: %d turns, %+v", len(c.Turns), c.Turns[3])
+	}
+	if err := c.Apply(&circuit.Edits{Add: []circuit.SplitAt{{AtM: b.Entry + 1}}}); err != nil {
+		t.Fatal(err)
+	}
+	if len(c.Turns) != n {
+		t.Errorf("split: %d turns", len(c.Turns))
+	}
+	if err := c.Apply(&circuit.Edits{Turn: []circuit.TurnEdit{{ApexM: c.Turns[0].Apex, Name: "Harrow"}}}); err != nil {
+		t.Fatal(err)
+	}
+	if c.Turns[0].Label() != "Harrow" {
+		t.Error("not renamed")
+	}
+	for _, bad := range []struct{ text, want string }{
+		{"", "no name"},
+		{"name = \"x\"\ngait = 3\n", `nearest key is "gate"`},
+		{"name = \"x\"\n[gate]\nlat_deg = 95\nlon_deg = 1\n", "no place"},
+		{"name = \"x\"\n[gate]\nlat_deg = \"north\"\n", "c.toml:3"},
+	} {
+		_, err := circuit.ParseFile("c.toml", []byte(bad.text))
+		if err == nil || !strings.Contains(err.Error(), bad.want) {
+			t.Errorf("%q: %v", bad.text, err)
+		}
+	}
+	if err := c.Apply(&circuit.Edits{Turn: []circuit.TurnEdit{{ApexM: c.Turns[0].Apex + 300, Name: "nowhere"}}}); err == nil {
+		t.Log("a turn lies there too")
+	}
+}
+
+func BenchmarkLocate(b *testing.B) {
+	for _, c := range []struct {
+		name string
+		laps int
+	}{{"20min", 11}, {"60min", 36}, {"240min", 148}} {
+		o := demo.DefaultOptions(0, 1)
+		o.Laps = c.laps
+		rec := proving.Recording(demo.Ride(o))
+		b.Run(c.name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				l, err := circuit.Locate(rec, nil, circuit.Options{})
+				if err != nil || l.Circuit == nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

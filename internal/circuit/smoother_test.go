@@ -1,0 +1,117 @@
+package circuit
+
+import (
+	"math"
+	"testing"
+
+	"cornerwright/internal/signal"
+)
+
+// Scalar random walk, z = 1 3 2 5 4, Q 1, R 2, first state mean 0 variance 10:
+// smoothed values as exact fractions, agreed by statsmodels 0.13.5 and a batch
+// Gaussian solution. The other four states are pinned, so that the joint
+// smoother must give the same.
+func TestSmootherAgainstWorkedExample(t *testing.T) {
+	q := noise{white: math.Sqrt2, slow: 1e-7, slowStart: 1e-7, tau: 1, walk: 1, drift: 1e-20, scale: 1e-9, offset: 1e-7, reach: 1, speed: 1, start: math.Sqrt(10)}
+	var rows []row
+	for i, z := range []float64{1, 3, 2, 5, 4} {
+		r := row{tx: 1, rx: z, w: 1, dv: math.NaN()}
+		if i > 0 {
+			r.dt = 1
+		}
+		rows = append(rows, r)
+	}
+	var sm smoother
+	if !sm.solve(rows, q, true) {
+		t.Fatal("not positive definite")
+	}
+	mean := []float64{3505. / 1876, 2335. / 938, 1339. / 469, 1711. / 469, 1766. / 469}
+	variance := []float64{855. / 938, 344. / 469, 330. / 469, 354. / 469, 470. / 469}
+	for i := range mean {
+		if math.Abs(sm.x[i][iDS]-mean[i]) > 1e-6 || math.Abs(sm.p[i][0]-variance[i]) > 1e-6 {
+			t.Errorf("k %d: %.9f (%.9f), want %.9f (%.9f)", i+1, sm.x[i][iDS], sm.p[i][0], mean[i], variance[i])
+		}
+	}
+	// Neighbouring smoothed states are correlated: Cov(x1, x2) by the gain.
+	if c := sm.cross(0, 0); math.Abs(c-variance[0]) > 1e-6 {
+		t.Errorf("covariance of a state with itself %.9f", c)
+	}
+	if c := sm.cross(0, 1); !(c > 0 && c < math.Sqrt(variance[0]*variance[1])) {
+		t.Errorf("covariance of neighbours %.9f", c)
+	}
+}
+
+// A circle of radius 100 m has curvature 0.01 everywhere.
+func TestLineOnCircle(t *testing.T) {
+	const r = 100.0
+	length := 2 * math.Pi * r
+	var pts []point
+	for i := 0; i < 1500; i++ {
+		p := math.Mod(float64(i)*7.3, length)
+		s, c := math.Sincos(p / r)
+		// Clockwise from north: heading grows, the circle bends right.
+		pts = append(pts, point{p: p, x: r - r*c, y: r * s, w: 1, v: 20})
+	}
+	l, _ := fitLine(pts, length)
+	if math.Abs(l.Length-length) > 0.02 {
+		t.Errorf("length %.4f, want %.4f", l.Length, length)
+	}
+	for i, k := range l.Kappa {
+		if math.Abs(k-0.01) > 1e-4 {
+			t.Fatalf("curvature %.6f at sample %d", k, i)
+		}
+	}
+	if d := l.Heading[len(l.Heading)-1] - l.Heading[0]; math.Abs(d-2*math.Pi) > 0.02 {
+		t.Errorf("heading turns by %.4f", d)
+	}
+}
+
+// The plane against geodesics of GeographicLib 2.1.2 (GeodSolve): distance and
+// azimuth at height 0, distances up to 4.9 km; the chord is shorter than the
+// geodesic by 0.1 mm there.
+func TestPlaneAgainstGeodesics(t *testing.T) {
+	for _, c := range [][6]float64{
+		{43.9960, 11.3710, 43.9965, 11.3710, 55.556084, 0},
+		{43.9960, 11.3710, 43.9985, 11.3750, 424.381942, 49.112846480},
+		{44.3440, 11.7130, 44.3440, 11.7260, 1036.637255, 89.995456729},
+		{-34.00, 18.50, -34.03, 18.53, 4330.381618, 140.223250557},
+		{43.9960, 11.3710, 44.0300, 11.4100, 4904.317515, 39.605085342},
+	} {
+		f := Frame{Lat: c[0] * deg, Lon: c[1] * deg}
+		e, n, u := f.ENU(c[2]*deg, c[3]*deg, 0)
+		d := math.Sqrt(e*e + n*n + u*u)
+		if math.Abs(d-c[4]) > 3e-4 {
+			t.Errorf("distance %.6f, want %.6f", d, c[4])
+		}
+		if a := math.Atan2(e, n) / deg; math.Abs(a-c[5]) > 2e-4 {
+			t.Errorf("azimuth %.9f, want %.9f", a, c[5])
+		}
+	}
+}
+
+// Weights grow where neighbours say the same thing: white noise keeps its
+// spread, noise with a memory of five fixes counts as less.
+func TestWhiteNoise(t *testing.T) {
+	x := make([]float64, 4000)
+	state := uint64(1)
+	draw := func() float64 {
+		var s float64
+		for range 12 {
+			state = state*6364136223846793005 + 1442695040888963407
+			s += float64(state>>33) / (1 << 31)
+		}
+		return s - 6
+	}
+	for i := range x {
+		x[i] = 0.5 * draw()
+	}
+	if w := whiteNoise(x); math.Abs(w-0.52) > 0.05 {
+		t.Errorf("white: %.3f", w)
+	}
+	for i := 2; i < len(x); i++ {
+		x[i] += 0.8 * x[i-2]
+	}
+	if w, s := whiteNoise(x), signal.Spread(x); w < 1.7*s {
+		t.Errorf("with memory: %.3f against a spread of %.3f", w, s)
+	}
+}
