@@ -305,7 +305,7 @@ func (s *source) unitOf(c *column, m *ColumnMap, tail string) *Error {
 		u, why, doubt = inferUnit(ch, c.values)
 		if doubt != "" {
 			s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, doubt), fmt.Sprintf("state it in a column map: from = %q, unit = \"...\"", c.Header))
-		} else {
+		} else if ch != recording.Lambda && ch != recording.Clutch {
 			s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, why), "if that is wrong, state it in a column map")
 		}
 	case known && ch == recording.RPM && (u.Quantity == unit.Frequency || u.Quantity == unit.Angle):

@@ -202,7 +202,7 @@ func stuck(s *source, c *recording.Channel, d recording.Describe, moving []recor
 		from, to := c.Time[start], c.Time[i-1]
 		v := c.Value[start]
 		start = i
-		if to-from < limit || restful && (v <= lo || v >= hi) && hi > lo {
+		if to-from < limit || restful && (v <= lo || v >= hi) {
 			continue
 		}
 		m := overlap(moving, recording.Span{From: from, To: to})

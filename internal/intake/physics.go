@@ -13,7 +13,8 @@ import (
 // Limits of the tests for lying units; docs/formats.md states them.
 const (
 	unitBand     = 0.07 // how far a ratio may be off a unit's and still be that unit's
-	wheelBand    = 0.02 // a wheel speed further off than this was logged with a wrong circumference
+	circBand     = 0.12 // where a unit is stated, a smaller difference is the circumference's
+	wheelBand    = 0.03 // a wheel speed further off than this was logged with a wrong circumference
 	minAgreement = 200  // pairs of samples a test needs
 	earthRadius  = 6371008.8
 )
@@ -51,22 +52,23 @@ type track struct {
 	yaw   *recording.Channel // rad/s, positive to the right
 }
 
-// pathOf derives speed and turn rate from positions, over about half a second;
-// nil with too few fixes.
+// pathOf derives speed and turn rate from positions, over about two seconds, so
+// that a metre of GPS noise is small against the way; nil with too few fixes.
 func pathOf(rec *recording.Recording) *track {
 	lat, lon := rec.Channel(recording.Latitude), rec.Channel(recording.Longitude)
 	if lat == nil || lon == nil || len(lat.Value) != len(lon.Value) || len(lat.Value) < minAgreement {
 		return nil
 	}
 	n := len(lat.Time)
-	k := max(1, int(math.Round(0.25*lat.Rate())))
+	rate := lat.Rate()
+	k := max(1, int(math.Round(rate)))
 	sp := &recording.Channel{Name: "path speed"}
 	yw := &recording.Channel{Name: "path yaw rate"}
 	cos := math.Cos(quantile(lat.Value, 0.5))
-	stride := max(1, k/2)
+	stride := max(1, k/4)
 	for i := k; i < n-k; i += stride {
 		dt := lat.Time[i+k] - lat.Time[i-k]
-		if dt <= 0 || dt > 3*float64(2*k)/math.Max(lat.Rate(), 1e-9) {
+		if dt <= 0 || dt > 1.5*float64(2*k)/math.Max(rate, 1e-9) {
 			continue
 		}
 		x1, y1 := (lon.Value[i]-lon.Value[i-k])*cos*earthRadius, (lat.Value[i]-lat.Value[i-k])*earthRadius
@@ -74,8 +76,8 @@ func pathOf(rec *recording.Recording) *track {
 		d1, d2 := math.Hypot(x1, y1), math.Hypot(x2, y2)
 		v := (d1 + d2) / dt
 		sp.Time, sp.Value = append(sp.Time, lat.Time[i]), append(sp.Value, v)
-		if d1 > 1.5 && d2 > 1.5 {
-			turn := math.Atan2(x2*y1-y2*x1, x1*x2+y1*y2) // positive clockwise: to the right
+		if d1 > 8*dt/2 && d2 > 8*dt/2 {
+			turn := math.Atan2(x2*y1-y2*x1, x1*x2+y1*y2) // clockwise, to the right, is positive
 			yw.Time, yw.Value = append(yw.Time, lat.Time[i]), append(yw.Value, turn/(dt/2))
 		}
 	}
@@ -87,15 +89,22 @@ func pathOf(rec *recording.Recording) *track {
 
 // ratio returns the median of c over truth where truth is above 8 m/s, the half
 // width of its middle 80 %, and the pairs used.
-func ratio(c, truth *recording.Channel) (med, width float64, n int) {
+func ratio(c, truth, lean *recording.Channel) (med, width float64, n int) {
 	var r []float64
 	top := quantile(truth.Value, 0.99)
+	leanLimit := math.Inf(1)
+	if lean != nil { // upright, whatever its unit: a leant tyre rolls on a smaller radius
+		leanLimit = 0.3 * quantile(absOf(lean.Value), 0.98)
+	}
 	for i, v := range truth.Value {
 		if v < 0.3*top || v < 0.5 {
 			continue
 		}
 		t := truth.Time[i]
 		if t < c.Time[0] || t > c.Time[len(c.Time)-1] {
+			continue
+		}
+		if lean != nil && math.Abs(lean.At(t)) > leanLimit {
 			continue
 		}
 		if x := c.At(t); x > 0 {
@@ -115,7 +124,7 @@ func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *record
 	if c == nil {
 		return
 	}
-	med, width, n := ratio(c, truth)
+	med, width, n := ratio(c, truth, rec.Channel(recording.Lean))
 	if n < minAgreement/4 || med != med {
 		return
 	}
@@ -124,8 +133,15 @@ func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *record
 	if col != nil {
 		now, _ = unit.Parse(col.info.Unit)
 	}
-	if math.Abs(med-1) <= unitBand {
-		if off := med - 1; !own && math.Abs(off) > wheelBand && width < 0.06 {
+	stated := col != nil && col.info.Stated
+	if math.Abs(med-1) <= unitBand || stated && math.Abs(med-1) < circBand {
+		// The rear wheel slips under drive even when upright: only more than that is
+		// the circumference.
+		band := wheelBand
+		if name == recording.RearSpeed {
+			band = 0.08
+		}
+		if off := med - 1; !own && math.Abs(off) > band && width < 0.1 {
 			mk := recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: fmt.Sprintf("reads %+.1f %% against %s over %d pairs: logged with a wrong circumference?", 100*off, ref, n)}
 			c.Marks = append(c.Marks, mk)
 			s.problem(recording.Warning, s.headerLine, index(col), name, fmt.Sprintf("%s %s", name, mk.Text), fmt.Sprintf("correct the circumference, or state scale = %.4f in a column map; it is not changed", 1/med))
@@ -234,7 +250,7 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 			continue
 		}
 		x := math.Atan(p.speed.At(t) * w / 9.80665)
-		y := c.At(t)
+		y := around(c, t)
 		if math.Abs(x) < 0.15 || math.Abs(x) > 1.2 {
 			continue
 		}
@@ -282,6 +298,15 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 	s.rescale(rec, c, k, sym, text)
 }
 
+// around is the mean of a channel over the second about t, as the path is one.
+func around(c *recording.Channel, t float64) float64 {
+	sum := 0.0
+	for k := -4; k <= 4; k++ {
+		sum += c.At(t + 0.125*float64(k))
+	}
+	return sum / 9
+}
+
 // judgeYaw tests sign and unit of yaw rate, positive to the left, against the
 // path.
 func (s *source) judgeYaw(rec *recording.Recording, p *track) {
@@ -301,7 +326,7 @@ func (s *source) judgeYaw(rec *recording.Recording, p *track) {
 		if lean != nil {
 			x *= math.Cos(lean.At(t))
 		}
-		y := c.At(t)
+		y := around(c, t)
 		sxy, sxx, syy, n = sxy+x*y, sxx+x*x, syy+y*y, n+1
 	}
 	if n < 60 || syy == 0 {
@@ -388,3 +413,11 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel)
 
 // isDoubt tells a problem about an unstated unit.
 func isDoubt(text string) bool { return strings.Contains(text, "states no unit") }
+
+func absOf(v []float64) []float64 {
+	out := make([]float64, 0, 20000)
+	for i := 0; i < len(v); i += 1 + len(v)/20000 {
+		out = append(out, math.Abs(v[i]))
+	}
+	return out
+}

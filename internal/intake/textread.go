@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
@@ -180,6 +181,9 @@ func firstLine(b []byte) string {
 func countOf(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
+	}
+	if strings.HasSuffix(noun, "ch") {
+		noun += "e"
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
 }
