@@ -11,12 +11,59 @@ func Median(x []float64) float64 {
 		return math.NaN()
 	}
 	c := append([]float64(nil), x...)
-	sort.Float64s(c)
 	n := len(c)
+	hi := selectNth(c, n/2)
 	if n%2 == 1 {
-		return c[n/2]
+		return hi
 	}
-	return 0.5 * (c[n/2-1] + c[n/2])
+	lo := math.Inf(-1)
+	for _, v := range c[:n/2] {
+		lo = math.Max(lo, v)
+	}
+	return 0.5 * (lo + hi)
+}
+
+// selectNth puts the k-th smallest value in place k, smaller ones before it,
+// and returns it (Hoare's selection, linear in the mean).
+func selectNth(c []float64, k int) float64 {
+	lo, hi := 0, len(c)-1
+	for hi > lo {
+		// Median of three guards against sorted input.
+		m := lo + (hi-lo)/2
+		if c[m] < c[lo] {
+			c[m], c[lo] = c[lo], c[m]
+		}
+		if c[hi] < c[lo] {
+			c[hi], c[lo] = c[lo], c[hi]
+		}
+		if c[hi] < c[m] {
+			c[hi], c[m] = c[m], c[hi]
+		}
+		p := c[m]
+		i, j := lo, hi
+		for i <= j {
+			for c[i] < p {
+				i++
+			}
+			for c[j] > p {
+				j--
+			}
+			if i <= j {
+				c[i], c[j] = c[j], c[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return c[k]
+		}
+	}
+	return c[k]
 }
 
 // Quantile is the type 7 quantile (R, NumPy) of x at q in 0..1; NaN for none.
