@@ -52,9 +52,9 @@ const (
 	heldTurn  = 10
 	blipTurn  = 7
 	weakGear  = 2
-	planted   = 2.8   // % of slip target that the cells of heldTurn are too low by
+	planted   = 1.6   // % of slip target that the cells of heldTurn are too low by
 	extra     = -0.13 // s out of heldTurn, beside what the cells themselves do
-	stepSize  = 1.0   // % that the engineer gives back in one step
+	stepSize  = 0.5   // % that the engineer gives back in one step
 	laps      = 10
 	trialLaps = 16
 )

@@ -76,7 +76,7 @@ func TestRidesArePlausible(t *testing.T) {
 					way += tr.Speed[i] * rowTime
 				}
 			}
-			if top < 220 || top > 300 || low < -11.5 || high > 12 {
+			if top < 220 || top > 300 || low < -12.2 || high > 12 {
 				t.Errorf("%s seed %d: %.0f km/h, %.1f to %.1f m/s2", r.Circuit.Name, seed, top, low, high)
 			}
 			if l := tr.S[len(tr.S)-1] - tr.S[0]; math.Abs(way/l-1) > 0.02 {

@@ -73,7 +73,7 @@ func (w *world) gears(st *state, p *lapPlan, tp *turnPlan, ctl *controls, rr flo
 	} else if st.grip < 0.5 {
 		up = 12000 // on part throttle there is no call to rev on
 	}
-	if !st.braking && st.locked && rpm > up && st.gear < top && st.grip > 0.08 && st.rest > 0.3 {
+	if !st.braking && st.locked && rpm > up && st.gear < top && st.grip > 0.08 && st.rest > 0.3 && (st.room > 2 || cruise || w.wantsHigher(st, p)) {
 		st.phase, st.phaseT, st.phaseFor = shiftingUp, 0, 0.055+0.02*tp.shiftTime[st.gear-1]
 		st.toGear = st.gear + 1
 		st.shiftCut = true
@@ -102,6 +102,16 @@ func (w *world) gears(st *state, p *lapPlan, tp *turnPlan, ctl *controls, rr flo
 		return
 	}
 	w.downshift(st, tp, ctl, rr)
+}
+
+// wantsHigher tells whether the next slow place will be taken in a higher gear,
+// so that shifting up just before the brakes makes sense.
+func (w *world) wantsHigher(st *state, p *lapPlan) bool {
+	if st.apex >= len(p.apexes) {
+		return true
+	}
+	v, _ := w.ahead(st.lap, p.apexes[st.apex].at)
+	return v/0.285*w.b.ratio(st.gear)/radPerRPM > 9500
 }
 
 func (w *world) downshift(st *state, tp *turnPlan, ctl *controls, rr float64) {

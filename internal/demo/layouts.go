@@ -11,29 +11,35 @@ func Circuits() []Circuit {
 	cs := drawn()
 	for i, c := range cs {
 		for j := range c.Turns {
-			c.Turns[j].window = usual()[i][j]
-			c.Turns[j].Segment = usual()[i][j]
+			c.Turns[j].window = usual()[i].window[j]
+			c.Turns[j].Segment = usual()[i].window[j]
 		}
 	}
 	return cs
 }
 
-// usual holds where each turn's own stretch begins: 30 m before the place where
-// a rider without scatter brakes.
-var usual = sync.OnceValue(func() [][]float64 {
-	var out [][]float64
+// habit is what a rider without scatter does on a circuit, by turn.
+type habit struct {
+	window  []float64 // m, where the turn's own stretch begins: 30 m before the brakes
+	reached []float64 // m/s, there
+}
+
+var usual = sync.OnceValue(func() []habit {
+	var out []habit
 	for i, c := range drawn() {
 		o := DefaultOptions(i, 1)
 		o.bare = true
 		o.Laps = 2
 		o.RiderSigma, o.LineSigma, o.Drift, o.SlowLaps = 0, 0, 0, 0
-		s := simulate(o, c)
+		s := simulate(o, c, habit{})
 		s.windows()
-		var w []float64
+		var h habit
 		for _, t := range s.c.Turns {
-			w = append(w, t.window)
+			h.window = append(h.window, t.window)
+			at := s.tr.CrossAt(c.Length + t.window + 25)
+			h.reached = append(h.reached, s.tr.Speed[s.tr.index(at)])
 		}
-		out = append(out, w)
+		out = append(out, h)
 	}
 	return out
 })

@@ -119,7 +119,8 @@ type Options struct {
 
 	Nasty Nasty
 
-	bare bool // truth alone, no channels
+	bare bool      // truth alone, no channels
+	push []float64 // N, the force of each of Effects
 }
 
 // DefaultOptions returns the usual run: good GPS at 10 Hz, every channel, an

@@ -189,7 +189,7 @@ func (s *sim) row(st *state, base float64) {
 	tr.FrontSlip = append(tr.FrontSlip, st.frontSlip)
 	tr.RearOmega = append(tr.RearOmega, st.wr)
 	tr.FrontOmega = append(tr.FrontOmega, st.wf)
-	tr.RPM = append(tr.RPM, math.Min(st.we/radPerRPM, s.b.LimiterRPM+40))
+	tr.RPM = append(tr.RPM, math.Max(1050, math.Min(st.we/radPerRPM, s.b.LimiterRPM+40)))
 	tr.Gear = append(tr.Gear, st.gear)
 	tr.Clutch = append(tr.Clutch, st.clutch)
 	tr.Grip = append(tr.Grip, st.grip)

@@ -20,6 +20,7 @@ type sim struct {
 	laps    []*lapPlan
 	tr      *Truth
 	w       *world
+	habit   habit
 	marks   []state // where a cut begins, to ride on from there without it
 	shift   Episode // going on
 	pushing bool
@@ -34,7 +35,10 @@ func Ride(o Options) *Run {
 }
 
 func ride(o Options, c Circuit) *Run {
-	s := simulate(o, c)
+	if len(o.Effects) > 0 && o.push == nil {
+		o.push = calibrate(o, c)
+	}
+	s := simulate(o, c, usual()[o.Circuit%len(usual())])
 	r := &Run{Options: o, Circuit: *s.c, Bike: *s.b, Truth: *s.tr}
 	if o.bare {
 		return r
@@ -46,7 +50,7 @@ func ride(o Options, c Circuit) *Run {
 	return r
 }
 
-func simulate(o Options, c Circuit) *sim {
+func simulate(o Options, c Circuit, h habit) *sim {
 	b := Heron()
 	if o.RateHz == 0 {
 		o.RateHz = 100
@@ -64,7 +68,7 @@ func simulate(o Options, c Circuit) *sim {
 		b.Front.Crown2, b.Rear.Crown2 = n.CrownNonCircular*0.6, n.CrownNonCircular
 	}
 	c.tilt(n.Grade, n.Bank, newSource(o.Seed, 90))
-	s := &sim{o: &o, c: &c, b: &b, g: newGrid(&c), e: newEngine(&o), tr: &Truth{}}
+	s := &sim{habit: h, o: &o, c: &c, b: &b, g: newGrid(&c), e: newEngine(&o), tr: &Truth{}}
 	plantSheets(&o, &c, &b)
 	s.plan()
 	s.run()
@@ -79,6 +83,31 @@ func mixed(slots []string) bool {
 		}
 	}
 	return false
+}
+
+// calibrate finds the extra drive force in N that makes each of the Effects as
+// large as asked, from riding one flying lap with and without it.
+func calibrate(o Options, c Circuit) []float64 {
+	const trial = 60.0
+	still := o
+	still.bare, still.Effects, still.Slots = true, nil, nil
+	still.RiderSigma, still.LineSigma, still.Drift, still.SlowLaps = 0, 0, 0, 0
+	still.Laps, still.Outings, still.NoOutLap, still.NoInLap = 1, 1, false, false
+	still.Nasty.Traffic = false
+	base := ride(still, c)
+	out := make([]float64, len(o.Effects))
+	for i, e := range o.Effects {
+		q := still
+		q.Effects = []Effect{{"A", e.Turn, 0}}
+		q.push = []float64{trial}
+		t := ride(q, c).Truth
+		a, b := base.Truth.Segment(1, e.Turn)
+		a2, b2 := t.Segment(1, e.Turn)
+		if gain := (b2 - a2) - (b - a); gain < -1e-4 {
+			out[i] = trial * e.Seconds / gain
+		}
+	}
+	return out
 }
 
 // trueEffects rides the very same laps twice, all in the reference slot and all
@@ -140,9 +169,9 @@ func plantSheets(o *Options, c *Circuit, b *Bike) {
 			_ = a
 			switch cause.Kind {
 			case StrongControl, LooseControl:
-				d := cause.size(2.2)
+				d := cause.size(6)
 				if cause.Kind == StrongControl {
-					d = -d
+					d = -cause.size(2.2)
 				}
 				shiftCells(sh, c, cause.Turn, d)
 			case WeakEngineBrake:
@@ -268,16 +297,19 @@ func (s *sim) plan() {
 				}
 			case LatePickUp:
 				t.pick += cause.size(0.45)
+			case LooseControl:
+				// The rider leans on the control and asks more than there is.
+				t.ask = 1.22 + 0.03*sig*r.near(0, 1)
 			case WheelLift:
-				t.nose = cause.size(4)
+				t.nose = cause.size(3.2)
 			case Hop:
 				t.hop, t.hopFor = cause.size(7)/1000, 0.8
 			case Dragging:
-				t.drag = cause.size(180)
+				t.drag = cause.size(260)
 			case LimiterBeforeBrake:
 				// The rider holds a gear too low on the straight before this turn.
 				prev := &p.turns[(cause.Turn+len(c.Turns)-2)%len(c.Turns)]
-				prev.topGear = s.gearToLimit(cause)
+				prev.topGear = s.gearToLimit(cause.Turn)
 			}
 		}
 	}
@@ -296,18 +328,12 @@ func (s *sim) plan() {
 	s.laps = plans
 }
 
-// gearToLimit is the gear whose limiter lies a little under the speed that the
-// straight before the turn allows.
-func (s *sim) gearToLimit(cause Cause) int {
-	n := len(s.c.Turns)
-	t, p := s.c.Turns[cause.Turn-1], s.c.Turns[(cause.Turn+n-2)%n]
-	run := t.Entry - p.Exit
-	if run < 0 {
-		run += s.c.Length
-	}
-	v := math.Min(80, math.Sqrt(sq(math.Sqrt(p.lateral*p.Radius))+2*4.2*math.Max(40, run-120)))
-	g := 6
-	for g > 2 && s.b.LimiterRPM/60*2*math.Pi/s.b.ratio(g)*s.b.Rear.Radius > v*0.97 {
+// gearToLimit is the highest gear whose limiter lies under the speed usually
+// reached before a turn.
+func (s *sim) gearToLimit(turn int) int {
+	v := s.habit.reached[turn-1]
+	g := len(s.b.Gears)
+	for g > 1 && s.b.LimiterRPM*radPerRPM/s.b.ratio(g)*s.b.Rear.Radius/1.05 > v*0.97 {
 		g--
 	}
 	return g

@@ -16,6 +16,7 @@ func (w *world) decide(st *state, p *lapPlan, tp *turnPlan, ctl *controls, i int
 		return
 	}
 	cap := slope + 4*(vb-v)
+	st.room = cap
 	closedBrake := 0.0 // N of engine braking, about
 	if st.gear > 0 {
 		closedBrake = ctl.engine[st.gear-1] * table(&w.e.drag, st.we*30/math.Pi) * b.ratio(st.gear) / rr
@@ -92,8 +93,8 @@ func (w *world) decide(st *state, p *lapPlan, tp *turnPlan, ctl *controls, i int
 	ask := capacity(load, mu, lat) * tp.ask * (1 + 1.3*up*up)
 	// The hand opens over most of a second.
 	ask *= 0.12 + 0.88*smooth(st.since/0.65)
-	if st.share > 1.25 {
-		ask *= math.Max(0.4, 1-0.8*(st.share-1.25))
+	if st.share > 1.5 { // the rear comes round: the hand gives way
+		ask *= math.Max(0.4, 1-0.7*(st.share-1.5))
 	}
 	force := math.Min(ask, b.Mass*cap+resist)
 	rpm := st.we * 30 / math.Pi

@@ -283,10 +283,11 @@ func (s *sim) cuts() {
 	}
 }
 
+// spins are stretches beyond the slip at which the tyre gives most.
 func (s *sim) spins() {
 	tr := s.tr
 	for _, r := range tr.runsOf(0.1, 0.08, func(i int) bool {
-		return tr.RearSlip[i] > tr.SlipTarget[i]+0.02 && tr.Grip[i] > 0.05 && !tr.Airborne[i]
+		return tr.RearSlip[i] > 1.2*peakSlip(tr.Lean[i]) && tr.Grip[i] > 0.05 && !tr.Airborne[i]
 	}) {
 		e := Episode{Kind: "spin", Start: tr.Time[r[0]], End: tr.Time[r[1]] + rowTime, Lean: tr.Lean[r[0]], Speed: tr.Speed[r[0]], LeanClass: s.leanClass(r[0])}
 		sum := 0.0

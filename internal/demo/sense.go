@@ -5,7 +5,7 @@ import "math"
 // sense turns truth into what a logger writes: each channel on its own clock,
 // with its own noise, steps, lag and faults.
 func sense(r *Run, s *sim) []Channel {
-	o, tr, b := s.o, &r.Truth, s.b
+	o, tr := s.o, &r.Truth
 	n := len(tr.Time)
 	noise := newSource(o.Seed, 11)
 	stride := max(1, int(math.Round(100/o.RateHz)))
@@ -64,6 +64,8 @@ func sense(r *Run, s *sim) []Channel {
 		return tr.RearBrake[i]/barPa + noise.normal()*0.015
 	})
 	add("clutch", "Clutch switch", "", 0, func(i int) float64 { return math.Round(tr.Clutch[i]) })
+	// What is fixed to the bike feels lean to gravity, not to the road.
+	tilt := func(i int) float64 { return tr.Lean[i] + bankAt(s, tr.S[i]) }
 	delay := int(math.Round(o.LeanDelay / rowTime))
 	scale := o.LeanScale
 	if scale == 0 {
@@ -74,8 +76,7 @@ func sense(r *Run, s *sim) []Channel {
 	}
 	add("lean", "Lean angle", "deg", 2, func(i int) float64 {
 		j := max(0, i-delay)
-		gravityLean := tr.Lean[j] + bankAt(s, tr.S[j])
-		return (gravityLean*scale + o.LeanOffset + noise.normal()*o.LeanNoise) * radDeg
+		return (tilt(j)*scale + o.LeanOffset + noise.normal()*o.LeanNoise) * radDeg
 	})
 	biasR, biasP, biasY := 0.006*noise.normal(), 0.004*noise.normal(), 0.005*noise.normal()
 	add("roll_rate", "Roll rate", "deg/s", 2, func(i int) float64 {
@@ -88,10 +89,10 @@ func sense(r *Run, s *sim) []Channel {
 		return tr.pitch[i] - (tr.Accel[c]-tr.Accel[a])/(float64(c-a)*rowTime)*0.0035
 	}
 	add("pitch_rate", "Pitch rate", "deg/s", 2, func(i int) float64 {
-		return (-turnRate(i)*math.Sin(tr.Lean[i]) + pitch(i)*math.Cos(tr.Lean[i]) + biasP + noise.normal()*0.006) * radDeg
+		return (-turnRate(i)*math.Sin(tilt(i)) + pitch(i)*math.Cos(tilt(i)) + biasP + noise.normal()*0.006) * radDeg
 	})
 	add("yaw_rate", "Yaw rate", "deg/s", 2, func(i int) float64 {
-		return (-turnRate(i)*math.Cos(tr.Lean[i]) + biasY + noise.normal()*0.006) * radDeg
+		return (-turnRate(i)*math.Cos(tilt(i)) + biasY + noise.normal()*0.006) * radDeg
 	})
 	add("accel_x", "Longitudinal acceleration", "g", 3, func(i int) float64 {
 		g := s.g.grade[min(int(math.Mod(tr.S[i], s.c.Length)/s.g.step), s.g.n)]
@@ -99,11 +100,11 @@ func sense(r *Run, s *sim) []Channel {
 	})
 	add("accel_y", "Lateral acceleration", "g", 3, func(i int) float64 {
 		lat := tr.Speed[i] * tr.Speed[i] * tr.Curvature[i] / gravity
-		return -(lat*math.Cos(tr.Lean[i]) - math.Sin(tr.Lean[i])) + noise.normal()*0.02
+		return -(lat*math.Cos(tilt(i)) - math.Sin(tilt(i))) + noise.normal()*0.02
 	})
 	add("accel_z", "Vertical acceleration", "g", 3, func(i int) float64 {
 		lat := tr.Speed[i] * tr.Speed[i] * tr.Curvature[i] / gravity
-		return lat*math.Sin(tr.Lean[i]) + math.Cos(tr.Lean[i]) + noise.normal()*0.05
+		return lat*math.Sin(tilt(i)) + math.Cos(tilt(i)) + noise.normal()*0.05
 	})
 	add("fork", "Fork travel", "mm", 2, func(i int) float64 { return 1000*tr.Fork[i] + noise.normal()*0.25 })
 	add("shock", "Shock travel", "mm", 2, func(i int) float64 { return 1000*tr.Shock[i] + noise.normal()*0.12 })
@@ -129,14 +130,18 @@ func sense(r *Run, s *sim) []Channel {
 	slow("lambda", "Lambda", "", 3, 10, func(i int) float64 {
 		return 0.88 + 0.03*boolf(tr.Grip[i] < 0.01) + heat.normal()*0.006
 	})
-	_ = b
 	if o.Dirty || o.Nasty.Dropouts {
 		spoil(out, newSource(o.Seed, 13), o.Dirty)
 	}
 	return out
 }
 
-func bankAt(s *sim, place float64) float64 { return s.c.Bank(math.Mod(place, s.c.Length)) }
+func bankAt(s *sim, place float64) float64 {
+	if s.c.bank == nil {
+		return 0
+	}
+	return s.c.Bank(place)
+}
 
 var tens = [...]float64{1, 10, 100, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8}
 

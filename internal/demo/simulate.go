@@ -40,6 +40,7 @@ type state struct {
 	braking    bool
 	apex       int // next apex place
 	goal       float64
+	room       float64 // m/s2 that the speed not to be exceeded leaves
 	pickUntil  float64 // clock at which the pick-up delay ends, 0 none
 	since      float64 // since the throttle was opened
 	brakeSince float64
@@ -142,9 +143,14 @@ func (w *world) advance(st *state) {
 	air := w.wind(st, i)
 	drag := 0.6 * b.DragArea * air * math.Abs(air)
 	roll := b.Rolling*weight + 0.028*b.Mass*math.Abs(lat)
-	extra := 0.0
+	extra := 0.0 // N held against the bike
+	for k, e := range w.o.Effects {
+		if e.Turn == int(ti)+1 && int(e.Slot[0]-'A') == p.slot && !st.braking && st.since < 3.5 && st.s > c.Turns[ti].Apexes[0] {
+			extra -= w.o.push[k]
+		}
+	}
 	if tp.drag != 0 && !st.braking && st.s > c.Turns[ti].Exit+20 {
-		extra = tp.drag
+		extra += tp.drag
 	}
 
 	w.decide(st, p, tp, ctl, i, f, mu, lean, lat, drag+roll+extra, rr)
@@ -180,7 +186,7 @@ func (w *world) advance(st *state) {
 		seen := st.wr*rr/math.Max(st.wf*rf, 5) - 1 + 0.004*w.noise[st.step&4095]
 		cut := st.tc.step(dt, seen, st.target, torque > 5 && !p.cruise[i], st.nose == 0)
 		if st.mute && st.t < st.muteUntil {
-			cut = 0
+			cut, st.tc.sum, st.tc.cut = 0, 0, 0
 		}
 		if st.nose > 0 {
 			rise := 7*(st.nose-0.55*ctl.lift) + 1.1*st.noseRate
@@ -437,7 +443,7 @@ func (w *world) pitch(st *state, tp *turnPlan, force, ff float64) {
 
 // noseNow is by how much the front is lighter on the drive, m/s2.
 func (tp *turnPlan) noseNow(st *state) float64 {
-	if tp.nose == 0 || st.braking || math.Abs(st.lean) > 0.45 {
+	if tp.nose == 0 || st.braking || math.Abs(st.lean) > 0.45 || st.since > 2.4 {
 		return 0
 	}
 	return tp.nose

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -57,38 +57,15 @@ func (r *Run) WriteText(w io.Writer, d Dialect) error {
 		}
 		out.WriteString(strings.Join(head, d.Delimiter) + end)
 	}
-	// All instants of all clocks.
-	seen := map[int64]bool{}
-	var ticks []int64
-	var last *float64
-	for _, c := range r.Channels {
-		if len(c.Time) > 0 && &c.Time[0] == last {
-			continue
-		}
-		if len(c.Time) > 0 {
-			last = &c.Time[0]
-		}
-		for _, t := range c.Time {
-			k := int64(math.Round(t * 1000))
-			if !seen[k] {
-				seen[k] = true
-				ticks = append(ticks, k)
-			}
-		}
-	}
-	sort.Slice(ticks, func(i, j int) bool { return ticks[i] < ticks[j] })
+	ticks := r.instants()
 	next := make([]int, len(r.Channels))
 	line := make([]byte, 0, 512)
+	point := byte('.')
+	if d.Comma {
+		point = ','
+	}
 	number := func(v float64, dec int) {
-		at := len(line)
-		line = strconv.AppendFloat(line, v, 'f', dec, 64)
-		if d.Comma {
-			for i := at; i < len(line); i++ {
-				if line[i] == '.' {
-					line[i] = ','
-				}
-			}
-		}
+		line = appendFixed(line, v, dec, point)
 	}
 	for n, k := range ticks {
 		line = line[:0]
@@ -105,7 +82,7 @@ func (r *Run) WriteText(w io.Writer, d Dialect) error {
 			c := &r.Channels[i]
 			line = append(line, d.Delimiter...)
 			j := next[i]
-			if j < len(c.Time) && int64(math.Round(c.Time[j]*1000)) <= k {
+			if j < len(c.Time) && c.Time[j]*1000 < float64(k)+0.5 {
 				number(c.Value[j], c.Decimals)
 				next[i]++
 			} else if d.Repeat && j > 0 && t-c.Time[j-1] < 1.5 {
@@ -124,4 +101,41 @@ func (r *Run) WriteText(w io.Writer, d Dialect) error {
 		return fmt.Errorf("writing the recording: %w", err)
 	}
 	return nil
+}
+
+// instants gives every instant of every clock, in milliseconds.
+func (r *Run) instants() []int64 {
+	var out []int64
+	var last *float64
+	for _, c := range r.Channels {
+		if len(c.Time) == 0 || &c.Time[0] == last {
+			continue
+		}
+		last = &c.Time[0]
+		for _, t := range c.Time {
+			out = append(out, int64(math.Round(t*1000)))
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// appendFixed writes v with a fixed number of decimals.
+func appendFixed(b []byte, v float64, decimals int, point byte) []byte {
+	n := int64(math.Round(v * tens[decimals]))
+	if n < 0 {
+		b = append(b, '-')
+		n = -n
+	}
+	whole := int64(tens[decimals])
+	b = strconv.AppendInt(b, n/whole, 10)
+	if decimals == 0 {
+		return b
+	}
+	b = append(b, point)
+	rest := n % whole
+	for w := whole / 10; w > 0; w /= 10 {
+		b = append(b, byte('0'+rest/w%10))
+	}
+	return b
 }
