@@ -92,14 +92,14 @@ func Day(seed uint64) *DemoDay {
 	c := Circuits()[0]
 	causes := []Cause{
 		{Kind: OverBlip, Turn: blipTurn, Size: 1150},
-		{Kind: WeakEngineBrake, Gear: weakGear, Size: 35},
+		{Kind: WeakEngineBrake, Gear: weakGear, Size: 30},
 	}
 	base := Heron()
 	a := base.Sheets["A"].Clone()
 	held(a, -planted)
 	eb := a["engine-brake"].([]float64)
 	morning := a.Clone()
-	morning["engine-brake"].([]float64)[weakGear-1] = eb[weakGear-1] - 35
+	morning["engine-brake"].([]float64)[weakGear-1] = eb[weakGear-1] - 30
 	bikeSheets := map[string]Sheet{"A": morning, "B": morning.Clone()}
 
 	trial := morning.Clone()
