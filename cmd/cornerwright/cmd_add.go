@@ -226,7 +226,8 @@ func problemOf(err error) *contract.Problem {
 }
 
 func (a *app) check(path, mapName string, m []byte) error {
-	rec, err := book.Check(path, mapName, m)
+	got, err := book.Check(path, mapName, m)
+	rec := got.Recording
 	if err != nil && !errors.Is(err, book.ErrInvalid) {
 		return err
 	}

@@ -1,22 +1,31 @@
 package book
 
 import (
-	"path/filepath"
-
+	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 )
 
-// Check reads a file as Add would, without a book; nothing is stored. The
-// recording is returned as far as it could be read; the error says where the
-// file cannot be used. mapName and m are a column map, m nil for none.
-func Check(path, mapName string, m []byte) (*recording.Recording, error) {
+// Checked is what a file holds.
+type Checked struct {
+	Result    *intake.Result
+	Recording *recording.Recording // the first; nil where there is none
+}
+
+// Check reads a file as Add would, without a book; nothing is stored. What
+// could be read is returned in any case; the error says where and why the file
+// cannot be used. mapName and m are a column map, m nil for none.
+func Check(path, mapName string, m []byte) (Checked, error) {
 	data, err := readUserFile(path)
 	if err != nil {
-		return nil, err
+		return Checked{}, err
 	}
-	rec, err := readRecording(path, data, mapName, m)
+	res, err := readFile(path, data, mapName, m)
+	out := Checked{Result: res}
+	if res != nil && len(res.Recordings) > 0 {
+		out.Recording = res.Recordings[0]
+	}
 	if err != nil {
-		return rec, err
+		return out, err
 	}
-	return rec, usable(rec, filepath.Base(path))
+	return out, usable(out.Recording, path)
 }

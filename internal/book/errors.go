@@ -23,6 +23,7 @@ type Error struct {
 	Line   int    // from 1; 0 where there is none
 	Column int
 	Text   string   // what was found, lower case, no full stop
+	Source string   // the line itself, shortened; "" if there is none
 	Mend   string   // what to do
 	Err    error    // cause, may be nil
 	More   []string // further things wrong in the same file, each with its place
@@ -55,6 +56,9 @@ func (e *Error) Error() string {
 	}
 	if w := e.Where(); w != "" {
 		s = w + ": " + s
+	}
+	if e.Source != "" {
+		s += "\n  " + e.Source
 	}
 	if e.Mend != "" {
 		s += "\n  mend: " + e.Mend

@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -18,6 +17,7 @@ import (
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
 )
@@ -146,10 +146,12 @@ type adding struct {
 	bike BikeRecord
 	out  *AddResult
 	say  func(string, float64)
+	head string // columns under which the map given is remembered; "" for none
 }
 
 // outing is one run of the file, analysed and not yet stored.
 type outing struct {
+	number int // place in the file, from 1
 	rec    *recording.Recording
 	ride   *ride.Ride
 	learnt *circuit.Circuit // a new line to be stored with it
@@ -159,21 +161,33 @@ type outing struct {
 }
 
 func (w *adding) run(ctx context.Context, data []byte) error {
-	rec, err := readRecording(w.name, data, w.req.MapName, w.req.Map)
-	if rec != nil {
-		w.out.Problems = rec.Problems
+	remembered := w.req.Map == nil
+	res, err := readFile(w.name, data, w.req.MapName, w.req.Map)
+	if res != nil {
+		w.out.Problems = res.Problems
+		if remembered {
+			if m := w.b.rememberedMap(res); m != nil {
+				w.req.Map, w.req.MapName = m, "remembered column map"
+				res, err = readFile(w.name, data, w.req.MapName, m)
+				if res != nil {
+					w.out.Problems = res.Problems
+				}
+			}
+		}
 	}
 	if err != nil {
 		return err
 	}
-	rec.Hash = w.out.Original
-	if err := usable(rec, w.name); err != nil {
-		return err
+	if !remembered {
+		w.head = headOf(res)
 	}
-	parts := circuit.SplitRuns(rec)
-	if len(parts) == 0 {
-		parts = []*recording.Recording{rec}
+	for _, rec := range res.Recordings {
+		rec.Hash = w.out.Original
+		if err := usable(rec, w.name); err != nil {
+			return err
+		}
 	}
+	parts := outingsOf(res)
 	known, err := w.b.knownCircuits()
 	if err != nil {
 		return err
@@ -191,7 +205,9 @@ func (w *adding) run(ctx context.Context, data []byte) error {
 			return err
 		}
 		w.say("finding laps and turns", 0.3+0.6*float64(i)/float64(len(parts)))
+		part.Hash = w.out.Original
 		o, err := w.analyse(part, known)
+		o.number = i + 1
 		if err != nil {
 			if len(parts) > 1 && errors.Is(err, ErrInvalid) && (i > 0 || len(outings) > 0 || i+1 < len(parts)) {
 				// One outing of several: the others may still do.
@@ -237,11 +253,11 @@ func usable(rec *recording.Recording, name string) error {
 		found = found[:200] + " ..."
 	}
 	if !rec.Has(recording.Latitude, recording.Longitude) {
-		return &Error{Kind: ErrInvalid, File: name, Line: headerLine(rec), Text: "no column is recognised as latitude and longitude; the columns are: " + found,
+		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "no column is recognised as latitude and longitude; the columns are: " + found,
 			Mend: "name them in a column map: cornerwright add FILE --map MAP.toml"}
 	}
 	if rec.Channel(recording.FrontSpeed) == nil && rec.Channel(recording.RearSpeed) == nil && rec.Channel(recording.GPSSpeed) == nil {
-		return &Error{Kind: ErrInvalid, File: name, Line: headerLine(rec), Text: "no column is recognised as a speed (front wheel, rear wheel or GPS); the columns are: " + found,
+		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "no column is recognised as a speed (front wheel, rear wheel or GPS); the columns are: " + found,
 			Mend: "name one in a column map: cornerwright add FILE --map MAP.toml"}
 	}
 	return nil
@@ -387,8 +403,8 @@ func (w *adding) store(outings []outing) error {
 			return err
 		}
 		p := placed{id: w.out.Original[:16], day: day, meeting: day + "-" + slug(o.ride.Circuit.Name)}
-		if i > 0 {
-			p.id = fmt.Sprintf("%s-%d", p.id, i+1)
+		if o.number > 1 {
+			p.id = fmt.Sprintf("%s-%d", p.id, o.number)
 		}
 		if err := b.place(o.tmp, b.columnPath(p.meeting, w.bike.Name, p.id)); err != nil {
 			return b.ioError(err)
@@ -405,6 +421,11 @@ func (w *adding) store(outings []outing) error {
 		numbers = numbers[:0]
 		if err := t.exec(`UPDATE original SET fault = '' WHERE hash = ?`, w.out.Original); err != nil {
 			return err
+		}
+		if w.head != "" {
+			if err := t.exec(`INSERT INTO map VALUES (?,?,?,?) ON CONFLICT (head) DO UPDATE SET name = excluded.name, source = excluded.source, added = excluded.added`, w.head, w.req.MapName, w.req.Map, t.at); err != nil {
+				return err
+			}
 		}
 		for i, o := range outings {
 			if o.learnt != nil {
@@ -431,7 +452,7 @@ func (w *adding) store(outings []outing) error {
 			span := o.rec.Span()
 			n, err := t.insert(`INSERT INTO run (id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems)
 				VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`, p.id, p.meeting, w.bike.Name, w.bike.Version, o.ride.Circuit.Name, w.name, w.out.Original,
-				i+1, span.From, span.To, o.rec.Format, o.rec.Rows, millis(started(o.rec)), t.at, span.To-span.From, sheet, step, w.req.Map, string(list))
+				o.number, span.From, span.To, o.rec.Format, o.rec.Rows, millis(started(o.rec)), t.at, span.To-span.From, sheet, step, w.req.Map, string(list))
 			if err != nil {
 				return err
 			}
@@ -557,23 +578,36 @@ func (b *Book) Recording(ctx context.Context, run int) (*recording.Recording, er
 	if err := b.r.QueryRow(`SELECT map FROM run WHERE number = ?`, run).Scan(&m); err != nil {
 		return nil, b.ioError(err)
 	}
-	rec, err := readRecording(r.Name, data, "column map", m)
+	res, err := readFile(r.Name, data, "column map", m)
 	if err != nil {
 		return nil, fmt.Errorf("run %d: reading its original again: %w", run, err)
 	}
-	rec.Hash = r.Original
-	parts := circuit.SplitRuns(rec)
-	for _, p := range parts {
-		// By its span: a later splitter may cut differently, and outings that held
-		// no lap were not numbered.
-		if s := p.Span(); s.From <= r.Span[0]+1 && s.To >= r.Span[1]-1 {
-			return p, nil
+	parts := outingsOf(res)
+	best, miss := parts[0], math.Inf(1)
+	for i, p := range parts {
+		// By its place in the file; by its span where a later splitter cuts
+		// differently.
+		s := p.Span()
+		d := math.Abs(s.From-r.Span[0]) + math.Abs(s.To-r.Span[1])
+		if i+1 == r.Outing && d < 2 {
+			d = -1
+		}
+		if d < miss {
+			best, miss = p, d
 		}
 	}
-	return rec, nil
+	best.Hash = r.Original
+	return best, nil
 }
 
 // bikeOf returns the bike as it was for a run.
 func (b *Book) bikeOf(r Run) (*bike.Bike, error) { return b.bikeAt(r.Bike, r.BikeFile) }
 
-var _ io.Writer = (File)(nil)
+// rememberedMap is the column map that was used for the same columns before.
+func (b *Book) rememberedMap(res *intake.Result) []byte {
+	var m []byte
+	if err := b.r.QueryRow(`SELECT source FROM map WHERE head = ?`, headOf(res)).Scan(&m); err != nil {
+		return nil
+	}
+	return m
+}

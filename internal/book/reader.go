@@ -1,21 +1,61 @@
 package book
 
 import (
-	"context"
 	"errors"
-	"io"
 
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 )
 
-var errNoReader = errors.New("no reader")
-
-func readRecording(name string, data []byte, mapName string, m []byte) (*recording.Recording, error) {
-	return nil, errNoReader
+// readFile reads bytes with a column map (nil for none). Where nothing can be
+// used the error is one of the book's, with the place and the mend.
+func readFile(name string, data []byte, mapName string, m []byte) (*intake.Result, error) {
+	var opt intake.Options
+	if len(m) > 0 {
+		cm, err := intake.ParseColumnMap(mapName, m)
+		if err != nil {
+			return nil, fromIntake(err)
+		}
+		opt.Map = cm
+	}
+	res, err := intake.Read(name, data, opt)
+	if err != nil {
+		return res, fromIntake(err)
+	}
+	if len(res.Recordings) == 0 {
+		return res, &Error{Kind: ErrInvalid, File: name, Text: "the file holds no recording", Mend: "give the file that the logger wrote"}
+	}
+	return res, nil
 }
 
-func columnsOf(w io.Writer, rec *recording.Recording) error { return errNoReader }
+func fromIntake(err error) error {
+	var e *intake.Error
+	if errors.As(err, &e) {
+		return &Error{Kind: ErrInvalid, File: e.File, Line: e.Line, Column: e.Column, Text: e.Text, Source: e.Source, Mend: e.Mend}
+	}
+	return &Error{Kind: ErrInvalid, Err: err}
+}
 
-func headerLine(rec *recording.Recording) int { return 1 }
+// outingsOf cuts what a file holds into outings, in their order in the file.
+func outingsOf(res *intake.Result) []*recording.Recording {
+	var out []*recording.Recording
+	for _, rec := range res.Recordings {
+		parts := circuit.SplitRuns(rec)
+		if len(parts) == 0 {
+			parts = []*recording.Recording{rec}
+		}
+		out = append(out, parts...)
+	}
+	return out
+}
 
-func (b *Book) verifyColumns(ctx context.Context, r Run, path string) error { return nil }
+// headOf is a short name for the columns of a file, under which a column map is
+// remembered.
+func headOf(res *intake.Result) string {
+	s := res.Format
+	for _, c := range res.Columns {
+		s += "\x1f" + c.Cell
+	}
+	return s
+}
