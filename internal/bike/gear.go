@@ -169,21 +169,30 @@ func fillShifts(gear []int8, ratio, logs []float64, shift float64, in GearInput)
 			a, b := gear[last], gear[i]
 			at := (last + i + 1) / 2
 			if a != b {
-				from, to := -1, -1
 				if in.Clutch != nil {
-					for k := last; k <= i; k++ {
-						if in.Clutch[k] > 0.5 {
-							if from < 0 {
-								from = k
+					if pulls := clutchPulls(in.Clutch, last, i); len(pulls) > 0 {
+						if len(pulls) == int(a)-int(b) {
+							// As many pulls as gears: one gear each, though the ratio never settled
+							// between them.
+							g, from := a, last+1
+							for _, p := range pulls {
+								for k := from; k < p; k++ {
+									gear[k] = g
+								}
+								g--
+								from = p
 							}
-							to = k
+							for k := from; k < i; k++ {
+								gear[k] = b
+							}
+							last = i
+							continue
 						}
+						at = pulls[0]
+					} else if b > a {
+						at = last + 1
 					}
-				}
-				switch {
-				case from >= 0:
-					at = (from + to + 1) / 2
-				case b > a:
+				} else if b > a {
 					at = last + 1
 				}
 			}
@@ -197,6 +206,23 @@ func fillShifts(gear []int8, ratio, logs []float64, shift float64, in GearInput)
 		}
 		last = i
 	}
+}
+
+// clutchPulls lists the middles of the pulls of the clutch from sample a to b.
+func clutchPulls(c []float64, a, b int) []int {
+	var out []int
+	for i := a; i <= b && i < len(c); i++ {
+		if c[i] <= 0.5 {
+			continue
+		}
+		j := i
+		for j < len(c) && c[j] > 0.5 {
+			j++
+		}
+		out = append(out, (i+j)/2)
+		i = j
+	}
+	return out
 }
 
 // CleanGear takes a logged gear channel (0 neutral, on the grid) and gives the

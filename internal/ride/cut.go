@@ -1,6 +1,7 @@
 package ride
 
 import (
+	"fmt"
 	"math"
 
 	"cornerwright/internal/recording"
@@ -88,7 +89,7 @@ func (w *work) findCuts() {
 		s.CutSource = "demand against plate"
 		s.Cut = w.plateCut()
 		bad := or(w.bad(recording.Throttle), w.bad(recording.Grip))
-		w.addCuts(s.Cut, gate{plateOn, 0.06, plateOff, 0.06, cutMerge, cutLeast}, bad, nil, recording.Throttle, recording.Grip)
+		w.addCuts(s.Cut, cutGate, bad, nil, recording.Throttle, recording.Grip)
 	case s.Grip != nil && s.RPM != nil && s.Gear != nil:
 		s.CutSource = "signature"
 		cut, accept := w.signatureCut()
@@ -97,17 +98,12 @@ func (w *work) findCuts() {
 			s.CutSource = ""
 			return
 		}
-		w.addCuts(cut, gate{0.06, 0.06, 0.03, 0.06, 0.15, 0.15}, nil, accept, recording.Grip, recording.RPM)
+		w.addCuts(cut, gate{0.06, 0.06, 0.03, 0.06, 0.15, 0.12}, nil, accept, recording.Grip, recording.RPM)
 		w.cannot("small cuts", "neither a cut channel nor the throttle plate is logged: cuts under about 6 % or 0.15 s are not seen, and what is seen is suspected only", "log the cut or the throttle plate")
 	default:
 		w.cannot("cuts", "they need a cut channel, or grip with throttle, or grip with engine speed and gear", "log throttle beside grip")
 	}
 }
-
-const (
-	plateOn  = 0.045
-	plateOff = 0.02
-)
 
 func or(a, b []bool) []bool {
 	switch {
@@ -193,97 +189,176 @@ func (w *work) plateCut() []float64 {
 	grip, plate := make([]float64, w.n), make([]float64, w.n)
 	signal.LowPassInto(grip, s.Grip, 12, w.rate, &w.sc)
 	signal.LowPassInto(plate, s.Throttle, 12, w.rate, &w.sc)
-	// Lag of plate behind grip.
-	best, lag := math.Inf(1), 0
-	quiet := func(i int) bool {
-		return grip[i] > 0.05 && !w.shifting[i] && !w.braking[i]
+	lag := w.plateLag(grip, plate)
+	demand, slack := make([]float64, w.n), make([]float64, w.n)
+	for i := range demand {
+		demand[i] = signal.At(grip, 0, 1, float64(i)-lag)
 	}
-	for k := 0; k <= w.samples(0.12); k++ {
-		var d []float64
-		for i := k + 1; i < w.n-1; i += 3 {
-			if !quiet(i) || math.Abs(grip[i-k+1-min(1, k)]-grip[max(0, i-k-1)]) < 0.004 {
-				continue
+	// What lag and its error may hide: a quickly moving grip forgives more.
+	for i := 1; i < w.n-1; i++ {
+		slack[i] = 0.001 + 0.004*math.Abs(demand[i+1]-demand[i-1])/(2*w.dt)
+	}
+	// Share of the demanded torque that the plate lets through. A plate's share is
+	// not torque's share: the torque of a nearly open plate hardly changes. The
+	// run's own torque over plate and engine speed turns one into the other;
+	// where it cannot be fitted, the usual curve of a butterfly does.
+	usual := func(p float64) float64 { return 1 - math.Exp(-2.6*p) }
+	share := func(i int, add float64) float64 { return usual(plate[i]+add) / usual(demand[i]) }
+	if torque := w.crankTorque(); torque != nil {
+		if m := w.fitTorque(torque, plate, w.notDriven(plate), false); m != nil && m.sigma < 12 {
+			w.r.dbg = fmt.Sprintf("a0 %.1f a1 %.1f sigma %.2f %.1f lag %.2f", m.a0, m.a1, m.sigma, m.coef, lag)
+			generic := share
+			share = func(i int, add float64) float64 {
+				if s.Gear[i] == 0 {
+					return generic(i, add)
+				}
+				want, got := m.engine(i, demand[i]), m.engine(i, plate[i]+add)
+				if want < 14 { // hardly any drive: nothing to be cut
+					return 1
+				}
+				return got / want
 			}
-			d = append(d, math.Abs((plate[i+1]-plate[i-1])-(grip[i-k+1-min(1, k)+min(1, k)]-grip[max(0, i-k-1)])))
-		}
-		if len(d) < 50 {
-			break
-		}
-		sortFloats(d)
-		if m := quantile(d, 0.5); m < best {
-			best, lag = m, k
 		}
 	}
-	demand := func(i int) float64 { return grip[max(0, i-lag)] }
-	// The map: plate over grip by gear and bin of grip.
+	through := make([]float64, w.n)
 	const bins = 20
 	var cells [10][bins + 1][]float64
-	for i := 0; i < w.n; i += 2 {
-		g := demand(i)
-		if g < 0.03 || w.shifting[i] || s.Airborne[i] {
-			continue
+	gearAt := func(i int) int {
+		if s.Gear == nil {
+			return 0
 		}
-		k := 0
-		if s.Gear != nil {
-			k = int(s.Gear[i])
-		}
-		if k > 8 {
-			continue
-		}
-		j := min(bins, int(g*bins))
-		cells[k][j] = append(cells[k][j], plate[i]/g)
-		cells[9][j] = append(cells[9][j], plate[i]/g)
+		return min(8, int(s.Gear[i]))
 	}
+	for i := range through {
+		if demand[i] < 0.04 {
+			through[i] = 1
+			continue
+		}
+		through[i] = share(i, slack[i])
+		if i%2 == 0 && !w.shifting[i] && !s.Airborne[i] && slack[i] < 0.0025 {
+			j := min(bins, int(demand[i]*bins))
+			v := share(i, 0)
+			cells[gearAt(i)][j] = append(cells[gearAt(i)][j], v)
+			cells[9][j] = append(cells[9][j], v)
+		}
+	}
+	// The map of the bike is the upper part of what gets through, by grip; by gear
+	// too, where a cap of a gear holds every pass down at the top.
 	var curve [10][bins + 1]float64
 	for k := range cells {
 		for j := range cells[k] {
 			curve[k][j] = math.NaN()
-			if c := cells[k][j]; len(c) >= 40 {
+			if c := cells[k][j]; len(c) >= 25 {
 				sortFloats(c)
-				curve[k][j] = quantile(c, 0.8)
+				curve[k][j] = quantile(c, 0.85)
 			}
 		}
 	}
+	w.r.dbg += fmt.Sprintf(" curve %.3f", curve[9])
+	straight(curve[9][:])
 	at := func(k, j int) float64 {
-		if v := curve[k][j]; !math.IsNaN(v) && k < 9 {
-			// A gear whose every pass is cut must not hide it: the gears agree on the
-			// map unless a cap per gear holds them down at the top.
-			if all := curve[9][j]; !math.IsNaN(all) && v < all && j < bins-4 {
-				return all
-			}
-			return v
+		all := curve[9][j]
+		// Below the top a gear has no map of its own: one whose every pass is cut
+		// must not hide it. A cap of torque shows at the top only.
+		if v := curve[k][j]; !math.IsNaN(v) && j >= bins-5 {
+			return math.Min(v, 1.02)
 		}
-		if v := curve[9][j]; !math.IsNaN(v) {
-			return v
-		}
-		for d := 1; d <= bins; d++ {
+		for d := 1; d <= bins && math.IsNaN(all); d++ {
 			for _, m := range [2]int{j - d, j + d} {
 				if m >= 0 && m <= bins && !math.IsNaN(curve[9][m]) {
-					return curve[9][m]
+					all = curve[9][m]
 				}
 			}
 		}
-		return 1
+		if math.IsNaN(all) {
+			return 1
+		}
+		return all
 	}
+	// What the plate shows now was decided lag ago.
+	late := int(math.Round(lag))
 	out := make([]float64, w.n)
-	for i := range out {
-		g := demand(i)
+	for o := range out {
+		i := o + late
+		if i >= w.n {
+			break
+		}
+		if w.shifting[i] && s.Clutch != nil && s.Clutch[i] > 0.2 {
+			continue
+		}
+		g := demand[i]
 		if g < 0.04 {
 			continue
 		}
-		k := 0
-		if s.Gear != nil {
-			k = min(8, int(s.Gear[i]))
-		}
+		k := gearAt(i)
 		u := g*bins - 0.5
 		j := int(math.Max(0, math.Floor(u)))
 		f := math.Max(0, math.Min(1, u-float64(j)))
 		j1 := min(bins, j+1)
 		j = min(bins, j)
-		want := g * (at(k, j)*(1-f) + at(k, j1)*f)
-		if want > 0.02 {
-			out[i] = math.Max(0, math.Min(1, 1-plate[i]/want))
+		if want := at(k, j)*(1-f) + at(k, j1)*f; want > 0.1 {
+			out[o] = math.Max(0, math.Min(1, 1-through[i]/want))
 		}
 	}
 	return out
+}
+
+// straight sets a map that follows the grip one to one, but for bins whose every
+// pass is cut, to one: its median is near one.
+func straight(curve []float64) {
+	var c []float64
+	for _, v := range curve {
+		if !math.IsNaN(v) {
+			c = append(c, v)
+		}
+	}
+	if len(c) < 5 {
+		return
+	}
+	sortFloats(c)
+	if m := quantile(c, 0.7); m < 0.97 || m > 1.03 {
+		return
+	}
+	for j := range curve {
+		if j < len(curve)-5 {
+			curve[j] = 1
+		}
+	}
+}
+
+// plateLag is by how many samples the plate comes after the grip: the least
+// typical difference of their rates, refined by a parabola.
+func (w *work) plateLag(grip, plate []float64) float64 {
+	most := w.samples(0.15)
+	cost := make([]float64, most+1)
+	var d []float64
+	for k := range cost {
+		d = d[:0]
+		for i := most + 2; i < w.n-1; i += 2 {
+			g := grip[i+1-k] - grip[i-1-k]
+			if grip[i] < 0.03 || math.Abs(g) < 0.4*2*w.dt || w.shifting[i] || w.braking[i] {
+				continue
+			}
+			d = append(d, math.Abs(plate[i+1]-plate[i-1]-g))
+		}
+		if len(d) < 100 {
+			return 2 * 0.01 / w.dt
+		}
+		sortFloats(d)
+		cost[k] = quantile(d, 0.4)
+	}
+	best := 0
+	for k := range cost {
+		if cost[k] < cost[best] {
+			best = k
+		}
+	}
+	lag := float64(best)
+	if best > 0 && best < most {
+		a, b, c := cost[best-1], cost[best], cost[best+1]
+		if den := a - 2*b + c; den > 0 {
+			lag += 0.5 * (a - c) / den
+		}
+	}
+	return lag
 }

@@ -190,7 +190,8 @@ func (w *work) load() {
 		}
 	}
 	// Zeros as a run shows them: the closed grip and brakes at rest.
-	for _, g := range [][]float64{s.Grip, s.Throttle, s.Cut, s.Clutch} {
+	// A closed plate is not at zero, and its idle opening is no offset: left alone.
+	for _, g := range [][]float64{s.Grip, s.Clutch} {
 		if g == nil {
 			continue
 		}

@@ -8,38 +8,82 @@ import (
 	"cornerwright/internal/signal"
 )
 
-// signatureCut estimates torque reduction from the bike's acceleration alone:
-// crank torque from force and ratio, against a model of what the engine gives
-// at that grip and speed, fitted to the run with weights that let shortfalls
-// count little. It sees large cuts only. accept tells which stretches stand.
-func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
-	s := &w.r.Signals
-	if s.Force == nil || len(w.b.Drive.Gears) == 0 {
-		w.cannot("cuts", "without cut or throttle channel they need mass, drag area and ratios in the bike file", "log throttle beside grip")
-		return nil, nil
+const torqueTerms = 9
+
+// torqueModel gives crank torque (N.m) from an opening 0..1 (grip or plate), as
+// fitted to the run: A(n) (1 - exp(-a(n) g)) - d(n), the saturating flow of a
+// throttle, with A and the engine's own drag d quadratic in engine speed and a
+// linear in it; beside it what of the road load the bike file has wrong.
+type torqueModel struct {
+	w      *work
+	coef   [torqueTerms]float64
+	a0, a1 float64
+	sigma  float64 // N.m, of the upper side of the residuals
+}
+
+// row fills the terms of the model for sample i at opening g.
+func (m *torqueModel) row(i int, g float64, x *[torqueTerms]float64) {
+	s := &m.w.r.Signals
+	n := s.RPM[i] / 10000
+	v := m.w.speed[i] / 50
+	sin := math.Sin(s.Lean[i])
+	f := 1 - math.Exp(-math.Max(0.3, m.a0+m.a1*(n-0.8))*g)
+	*x = [torqueTerms]float64{f, f * n, f * n * n, 1, n, n * n, v * v, sin * sin, (float64(s.Gear[i]) - 3) * (1 - g)}
+}
+
+// at is the torque at sample i for opening g.
+func (m *torqueModel) at(i int, g float64) float64 {
+	var x [torqueTerms]float64
+	m.row(i, g, &x)
+	t := 0.0
+	for k := range x {
+		t += m.coef[k] * x[k]
 	}
-	n := w.n
-	torque := make([]float64, n)
-	tmp := make([]float64, n)
-	signal.LowPassInto(tmp, w.speed, 5, w.rate, &w.sc)
-	a := make([]float64, n)
-	signal.DerivativeInto(a, tmp, w.dt)
-	grip := make([]float64, n)
-	signal.LowPassInto(grip, s.Grip, 5, w.rate, &w.sc)
-	lag := w.samples(0.03)
+	return t
+}
+
+// engine is at without what drags on the bike: torque of the engine alone.
+func (m *torqueModel) engine(i int, g float64) float64 {
+	var x [torqueTerms]float64
+	m.row(i, g, &x)
+	x[6], x[7], x[8] = 0, 0, 0
+	t := 0.0
+	for k := range x {
+		t += m.coef[k] * x[k]
+	}
+	return t
+}
+
+// crankTorque estimates torque at the crank from the bike's acceleration on the
+// grid; NaN without a gear. nil where mass, drag area or ratios are missing.
+func (w *work) crankTorque() []float64 {
+	s := &w.r.Signals
+	if s.Force == nil || s.Gear == nil || s.RPM == nil || len(w.b.Drive.Gears) == 0 {
+		return nil
+	}
+	torque, a := make([]float64, w.n), make([]float64, w.n)
+	signal.LowPassInto(torque, w.speed, 5, w.rate, &w.sc)
+	signal.DerivativeInto(a, torque, w.dt)
+	m := w.b.RearForce(1, 0, 0) - w.b.RearForce(0, 0, 0)
 	for i := range torque {
 		if s.Gear[i] == 0 {
 			torque[i] = math.NaN()
 			continue
 		}
 		r := bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i])
-		torque[i] = w.b.CrankTorque(s.Force[i]+w.b.RearForce(a[i]-w.accel[i], 0, 0)-w.b.RearForce(0, 0, 0), a[i]/r, r, int(s.Gear[i]))
+		torque[i] = w.b.CrankTorque(s.Force[i]+m*(a[i]-w.accel[i]), a[i]/r, r, int(s.Gear[i]))
 	}
-	// Where the model can be held against the run.
-	out := make([]bool, n)
+	return torque
+}
+
+// notDriven marks where torque cannot be held against an opening: brakes, air,
+// limiter, shifts, a closing or closed grip.
+func (w *work) notDriven(open []float64) []bool {
+	s := &w.r.Signals
+	out := make([]bool, w.n)
 	lim := math.Inf(1)
 	if w.b.Drive.LimiterRPM > 0 {
-		lim = w.b.Drive.LimiterRPM - 250
+		lim = w.b.Drive.LimiterRPM - 150
 	}
 	for i := range out {
 		out[i] = w.braking[i] || s.Airborne[i] || s.RPM[i] > lim
@@ -47,83 +91,112 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 	widen(out, w.samples(0.05), w.samples(0.2))
 	for i := range out {
 		j := max(0, i-w.samples(0.05))
-		closing := (grip[j] - grip[i]) / (float64(max(1, i-j)) * w.dt)
-		if w.shifting[i] || closing > 0.6 || grip[i] < 0.03 || w.speed[i] < 8 || math.IsNaN(torque[i]) {
+		closing := (open[j] - open[i]) / (float64(max(1, i-j)) * w.dt)
+		if w.shifting[i] || closing > 0.6 || open[i] < 0.03 || w.speed[i] < 8 || s.Gear[i] == 0 {
 			out[i] = true
 		}
 	}
-	const p = 14
-	row := func(i int, x *[p]float64) {
-		g := grip[max(0, i-lag)]
-		m := s.RPM[i] / 10000
-		v := w.speed[i] / 50
-		sin := math.Sin(s.Lean[i])
-		gear := float64(s.Gear[i]) - 3
-		*x = [p]float64{1, g, g * g, g * g * g, m, m * g, m * g * g, m * m, m * m * g, v * v, sin * sin, gear * (1 - g), gear * (1 - g) * m, m * m * m * g}
+	return out
+}
+
+// fitTorque fits the model to torque where out does not forbid. Where shortfall
+// is true, what lies below the model counts half as far: cuts are all below.
+func (w *work) fitTorque(torque, open []float64, out []bool, shortfall bool) *torqueModel {
+	var best *torqueModel
+	for a0 := 1.0; a0 <= 6; a0 += 0.5 {
+		for a1 := -3.0; a1 <= 0; a1++ {
+			m := &torqueModel{w: w, sigma: 6, a0: a0, a1: a1}
+			if m.fit(torque, open, out, shortfall, w.samples(0.25), 4) && (best == nil || m.sigma < best.sigma) {
+				best = m
+			}
+		}
 	}
-	step := w.samples(0.05)
-	var coef [p]float64
-	sigma := 10.0
-	var x [p]float64
-	for round := range 8 {
-		var A [p][p + 1]float64
-		var res []float64
-		for i := 0; i < n; i += step {
+	if best == nil || !best.fit(torque, open, out, shortfall, w.samples(0.05), 6) {
+		return nil
+	}
+	return best
+}
+
+// fit solves for the linear terms by reweighting, on every step-th sample.
+func (m *torqueModel) fit(torque, open []float64, out []bool, shortfall bool, step, rounds int) bool {
+	var x [torqueTerms]float64
+	res := make([]float64, 0, len(torque)/step)
+	for round := range rounds {
+		var A [torqueTerms][torqueTerms + 1]float64
+		res = res[:0]
+		for i := 0; i < len(torque); i += step {
 			if out[i] {
 				continue
 			}
-			row(i, &x)
+			m.row(i, open[i], &x)
 			wt := 1.0
 			if round > 0 {
 				r := torque[i]
 				for k := range x {
-					r -= coef[k] * x[k]
+					r -= m.coef[k] * x[k]
 				}
-				res = append(res, r)
-				u := r / (2.4 * sigma)
-				if r < 0 {
+				u := r / (2.4 * m.sigma)
+				if r < 0 && shortfall {
 					u *= 2
+				}
+				if r > 0 || !shortfall {
+					res = append(res, math.Abs(r))
 				}
 				wt = 1 / (1 + u*u)
 			}
 			for k := range x {
+				wx := wt * x[k]
 				for l := 0; l <= k; l++ {
-					A[k][l] += wt * x[k] * x[l]
+					A[k][l] += wx * x[l]
 				}
-				A[k][p] += wt * x[k] * torque[i]
+				A[k][torqueTerms] += wx * torque[i]
 			}
 		}
-		if !solveSym(&A, &coef) {
-			w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
-			return nil, nil
+		if !solveSym(&A, &m.coef) {
+			return false
 		}
-		if len(res) > 200 {
-			// The upper half tells the noise: cuts are all in the lower.
-			up := res[:0]
-			for _, r := range res {
-				if r > 0 {
-					up = append(up, r)
-				}
-			}
-			sortFloats(up)
-			sigma = math.Max(0.5, quantile(up, 0.68))
+		if len(res) > 60 {
+			sortFloats(res)
+			m.sigma = math.Max(0.5, quantile(res, 0.68))
 		}
+	}
+	return true
+}
+
+// signatureCut estimates torque reduction from the bike's acceleration alone:
+// crank torque against what the engine gives at that grip and speed. It sees
+// large cuts only. accept tells which stretches stand.
+func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
+	s := &w.r.Signals
+	torque := w.crankTorque()
+	if torque == nil {
+		w.cannot("cuts", "without cut or throttle channel they need mass, drag area and ratios in the bike file", "log throttle beside grip")
+		return nil, nil
+	}
+	n := w.n
+	grip := make([]float64, n)
+	lag := w.samples(0.03)
+	for i := range grip {
+		grip[i] = s.Grip[max(0, i-lag)]
+	}
+	signal.LowPassInto(grip, grip, 5, w.rate, &w.sc)
+	out := w.notDriven(grip)
+	m := w.fitTorque(torque, grip, out, true)
+	if m == nil {
+		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
+		return nil, nil
 	}
 	cut = make([]float64, n)
 	for i := range cut {
 		if out[i] {
 			continue
 		}
-		row(i, &x)
-		m := 0.0
-		for k := range x {
-			m += coef[k] * x[k]
-		}
-		if m < 12 {
+		want := m.at(i, grip[i])
+		if want < 12 {
 			continue
 		}
-		if d := m - torque[i]; d > 0 && d > 1.25*sigma {
-			cut[i] = math.Min(1, d/m)
+		if d := want - torque[i]; d > 0 && d > 1.25*m.sigma {
+			cut[i] = math.Min(1, d/want)
 		}
 	}
 	target := w.slipTarget()
@@ -149,8 +222,8 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 
 // solveSym solves the symmetric system whose lower triangle and right side are
 // given, with a trace of a ridge.
-func solveSym(a *[14][15]float64, x *[14]float64) bool {
-	const p = 14
+func solveSym(a *[torqueTerms][torqueTerms + 1]float64, x *[torqueTerms]float64) bool {
+	const p = torqueTerms
 	var d [p]float64
 	for i := range p {
 		if !(a[i][i] > 0) {
