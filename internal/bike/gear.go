@@ -190,13 +190,13 @@ func fillShifts(gear []int8, ratio, logs []float64, shift float64, in GearInput)
 						}
 						at = pulls[0]
 					} else if b > a {
-						at = last + 1
+						at = breakOff(ratio, logs, shift, last, int(a))
 					}
 				} else if b > a {
-					at = last + 1
+					at = breakOff(ratio, logs, shift, last, int(a))
 				}
 			}
-			for k := last + 1; k < i; k++ {
+			for k := min(last+1, at); k < i; k++ {
 				if k < at {
 					gear[k] = a
 				} else {
@@ -206,6 +206,20 @@ func fillShifts(gear []int8, ratio, logs []float64, shift float64, in GearInput)
 		}
 		last = i
 	}
+}
+
+// breakOff is the sample after last at which an upshift left gear a: engine speed
+// has begun to fall a little before the ratio is clearly another. Without
+// ratios it is the next sample.
+func breakOff(ratio, logs []float64, shift float64, last, a int) int {
+	at := last + 1
+	if ratio == nil {
+		return at
+	}
+	for at > 1 && at > last-8 && ratio[at-1] < logs[a-1]+shift-0.004 {
+		at--
+	}
+	return at
 }
 
 // clutchPulls lists the middles of the pulls of the clutch from sample a to b.

@@ -220,7 +220,7 @@ func (w *work) tyres() {
 // that brakes turns slower than it rolls, in proportion to brake pressure (or
 // to deceleration where no pressure is logged). The share is fitted to GPS speed.
 func (w *work) brakeSlip(t, v []float64) {
-	if w.front == nil || len(t) < 100 {
+	if w.front == nil {
 		return
 	}
 	s := &w.r.Signals
@@ -240,6 +240,18 @@ func (w *work) brakeSlip(t, v []float64) {
 				x[i] = math.Max(0, -a[i]-2) / 10
 			}
 		}
+	}
+	if len(t) < 100 {
+		if s.FrontBrake != nil {
+			top := quantile(sorted(x), 0.99)
+			for i := range w.speed {
+				if !s.Airborne[i] && !w.locked[i] {
+					w.speed[i] *= 1 + 0.025*math.Min(1.2, x[i]/math.Max(top, 0.1))
+				}
+			}
+			w.r.Tyres.Notes = append(w.r.Tyres.Notes, "no GPS speed: 2.5 % slip of the front wheel at the hardest braking is assumed")
+		}
+		return
 	}
 	fit := signal.RobustFit(len(t), 2, func(k int, row []float64) (float64, bool) {
 		u := t[k] / w.dt

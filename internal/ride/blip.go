@@ -42,6 +42,10 @@ func (w *work) findBlips() {
 	if s.Clutch == nil {
 		w.cannot("surplus engine speed of downshifts", "without a clutch switch the instant of clutch home is not known", "log the clutch switch; downshifts are classed as matched, over or under only")
 	}
+	known := s.Clutch != nil && w.front != nil
+	if w.front == nil {
+		w.cannot("surplus engine speed of downshifts", "without front wheel speed the engine speed needed rests on GPS speed: good to some 300/min only", "log front wheel speed; downshifts are classed as matched, over or under only")
+	}
 	var slip []float64
 	if s.RearSlip != nil {
 		slip = make([]float64, w.n)
@@ -75,7 +79,7 @@ func (w *work) findBlips() {
 		if w.b.Drive.Total(int(b)) > 0 {
 			sh.Needed = 0.5 * (w.needed(h, int(b)) + w.needed(max(0, h-1), int(b)))
 			reached := 0.5 * (s.RPM[h] + s.RPM[max(0, h-1)])
-			if s.Clutch != nil {
+			if known {
 				sh.Surplus = reached - sh.Needed
 			}
 		}
@@ -91,7 +95,7 @@ func (w *work) findBlips() {
 			}
 		}
 		sh.Limiter = over >= 2
-		sh.Class = classOf(sh, s.Clutch != nil)
+		sh.Class = classOf(sh, known)
 		if slip != nil {
 			sh.Push, sh.PushAccel = w.push(slip, h, int(b))
 			if s.Clutch == nil {

@@ -1,6 +1,7 @@
 package ride
 
 import (
+	"fmt"
 	"math"
 
 	"cornerwright/internal/bike"
@@ -186,20 +187,41 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
 		return nil, nil
 	}
+	w.r.dbg = fmt.Sprintf("sig a0 %.1f a1 %.1f sigma %.2f coef %.1f", m.a0, m.a1, m.sigma, m.coef)
 	cut = make([]float64, n)
+	short := make([]float64, n)
+	want := make([]float64, n)
 	for i := range cut {
 		if out[i] {
 			continue
 		}
-		want := m.at(i, grip[i])
-		if want < 12 {
+		want[i] = m.at(i, grip[i])
+		short[i] = want[i] - torque[i]
+	}
+	mean := make([]float64, n)
+	signal.MovingMeanInto(mean, short, w.samples(0.06))
+	target := w.slipTarget()
+	for i := range cut {
+		if out[i] || want[i] < 12 {
 			continue
 		}
-		if d := want - torque[i]; d > 0 && d > 1.25*m.sigma {
-			cut[i] = math.Min(1, d/want)
+		// Where slip stands at the controller's own target, a smaller shortfall says
+		// as much as a large one elsewhere.
+		need := 1.25 * m.sigma
+		at := target != nil && s.RearSlip != nil && s.RearSlip[i] > target(i)-0.003
+		if at {
+			need = 0.3 * m.sigma
+		}
+		if i > 0 && cut[i-1] > 0 && target != nil && s.RearSlip != nil && s.RearSlip[i] > target(i)-0.012 {
+			at, need = true, 0.1*m.sigma // once in, it lasts until slip and shortfall are gone
+		}
+		if d := mean[i]; d > need {
+			cut[i] = math.Min(1, d/want[i])
+			if at {
+				cut[i] = math.Max(cut[i], 0.07)
+			}
 		}
 	}
-	target := w.slipTarget()
 	accept = func(a, b int) bool {
 		most, peak, strong := math.Inf(-1), 0.0, 0.0
 		for i := a; i < b; i++ {

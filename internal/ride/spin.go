@@ -24,6 +24,10 @@ func (w *work) findSpins() {
 		w.cannot("spin", "rear slip cannot be given", "see rear slip")
 		return
 	}
+	if w.front == nil {
+		w.cannot("spin", "without front wheel speed slip rests on GPS speed: too coarse to tell a spin", "log front wheel speed")
+		return
+	}
 	target := w.slipTarget()
 	x := make([]float64, w.n)
 	for i, v := range s.RearSlip {

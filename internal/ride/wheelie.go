@@ -55,7 +55,7 @@ func (w *work) airborne() {
 	// wheel in the air by 1 to 3 m/s2 while the bike goes on accelerating.
 	behind := 3.0
 	if ref != "accelerometer" {
-		behind = 4.5
+		behind = 6
 	}
 	bad := w.bad("front_speed")
 	brakes := w.r.Signals.FrontBrake
@@ -70,8 +70,8 @@ func (w *work) airborne() {
 			w.locked[i] = true
 		}
 	}
-	join(w.inAir, w.samples(0.12))
-	drop(w.inAir, w.samples(0.07))
+	join(w.inAir, w.samples(0.15))
+	drop(w.inAir, w.samples(0.10))
 	join(w.locked, w.samples(0.08))
 	copy(s.Airborne, w.inAir)
 	widen(s.Airborne, w.samples(0.1), w.samples(0.25))
@@ -126,6 +126,10 @@ func (w *work) findRearLift() {
 	}
 	if s.Shock == nil && w.pitchRate == nil {
 		w.cannot("rear lift", "neither shock travel nor pitch rate is logged", "log shock travel")
+		return
+	}
+	if w.accelX == nil && s.FrontBrake == nil {
+		w.cannot("rear lift", "without accelerometer and brake pressure the deceleration is not known well enough", "log front brake pressure")
 		return
 	}
 	a := w.accel
