@@ -449,7 +449,7 @@ func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
 			if c.SignOnly {
 				after = "direction only"
 			}
-			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), c.Measure, dec(c.Before, n) + " " + unitWords(c.Unit), after, dec(c.AfterLo, n) + " to " + dec(c.AfterHi, n), fmt.Sprint(c.N)})
+			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), c.Measure, dec(c.Before, n) + " " + unitWords(c.Unit), after, between(c.AfterLo, c.AfterHi, n), fmt.Sprint(c.N)})
 		}
 		a.table(rows)
 	}
@@ -488,8 +488,8 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 		a.say("%s", wrap("refused: "+v.Refusal.Reason, 96, "  "))
 		a.say("%s", wrap("what would do: "+v.Refusal.Remedy, 96, "  "))
 	}
-	a.say("%s", wrap(v.Rider, 96, "  rider: "))
-	a.say("%s", wrap(v.Engineer, 96, "  engineer: "))
+	a.say("%s", wrap("rider: "+v.Rider, 96, "  "))
+	a.say("%s", wrap("engineer: "+v.Engineer, 96, "  "))
 	rows := [][]string{{"  turn", "measure", "effect", "95 % interval", "laps", "p", "answer"}}
 	add := func(e verdict.Effect, p float64) {
 		n := 3
@@ -500,7 +500,7 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 		if e.Turn > 0 {
 			turn = fmt.Sprint(e.Turn)
 		}
-		rows = append(rows, []string{"  " + turn, e.Measure, signed(e.Value, n) + " " + e.Unit, signed(e.Lo, n) + " to " + signed(e.Hi, n), fmt.Sprintf("%d + %d", e.NRef, e.NTrial), dec(p, 3), string(e.Answer)})
+		rows = append(rows, []string{"  " + turn, e.Measure, signed(e.Value, n) + " " + e.Unit, signed(e.Lo, n) + " to " + signed(e.Hi, n), fmt.Sprintf("%d + %d", e.NRef, e.NTrial), probability(p), string(e.Answer)})
 	}
 	add(e, e.P)
 	for _, d := range v.Declared {
@@ -535,6 +535,19 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 	}
 }
 
+// planSize is the size of effect that a change sheet plans for: what matters,
+// but not less than a good amateur's laps can show in one run (0.08 s).
+func planSize(p setting.Primary) float64 {
+	m, err := measureInfo(p.Measure)
+	switch {
+	case err == nil && m.Unit != "s" && p.Matters > 0:
+		return p.Matters
+	case err == nil && m.Unit != "s":
+		return m.Matters
+	}
+	return max(p.Matters, 0.08)
+}
+
 // changeSheet gathers everything that stands on a step's sheet.
 func changeSheet(ctx context.Context, b *book.Book, s book.Step) (*paper.ChangeSheet, error) {
 	k, err := b.Bike(s.Bike)
@@ -566,12 +579,8 @@ func changeSheet(ctx context.Context, b *book.Book, s book.Step) (*paper.ChangeS
 		if in.Rehearsal, err = b.Rehearse(ctx, s.ID, s.Run); err != nil {
 			return nil, err
 		}
-		effect := s.Primary.Matters
-		if effect <= 0 {
-			effect = 0.08
-		}
 		// A plan that cannot be made is no reason to withhold the sheet.
-		if p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{s.Run}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: effect}); err == nil {
+		if p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{s.Run}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: planSize(s.Primary)}); err == nil {
 			in.Plan = p
 		}
 	}

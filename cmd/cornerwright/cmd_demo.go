@@ -269,7 +269,7 @@ func (a *app) demoStep(ctx context.Context, b *book.Book, k book.BikeRecord, d d
 		return nil, err
 	}
 	a.sayRehearsal(fmt.Sprintf("step %d on run %d", got.ID, from.Number), x)
-	p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{from.Number}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: 0.08})
+	p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{from.Number}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: planSize(s.Primary)})
 	if err != nil {
 		return nil, err
 	}

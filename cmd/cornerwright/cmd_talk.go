@@ -388,6 +388,8 @@ func unitWords(u string) string {
 		return "m/s2"
 	case "kmh":
 		return "km/h"
+	case "n":
+		return "N"
 	case "hz":
 		return "Hz"
 	}

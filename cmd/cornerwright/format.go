@@ -47,6 +47,28 @@ func clock(s float64) string {
 	return fmt.Sprintf("%.2f", s)
 }
 
+// probability prints a p value.
+func probability(p float64) string {
+	if p < 0.001 {
+		return "< 0.001"
+	}
+	return dec(p, 3)
+}
+
+// between prints a range, open where an end is not known.
+func between(lo, hi float64, n int) string {
+	switch a, b := dec(lo, n), dec(hi, n); {
+	case a == "-" && b == "-":
+		return "-"
+	case b == "-":
+		return "at least " + a
+	case a == "-":
+		return "at most " + b
+	default:
+		return a + " to " + b
+	}
+}
+
 const deg = 180 / math.Pi
 
 // wrap breaks words at a width, with an indent.

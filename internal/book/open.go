@@ -39,6 +39,7 @@ type Book struct {
 
 	adding sync.Mutex // one recording at a time learns circuits and numbers runs
 	rides  rideCache
+	plans  sync.Map // wish as text -> *verdict.Plan
 
 	news struct {
 		sync.Mutex

@@ -68,27 +68,45 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		say("done", 1)
 		return out, nil
 	}
-	say("storing the original", 0.05)
-	_, stored, err := b.storeOriginal(data)
+	// The original is stored beside the analysis and waited for before the
+	// database hears of anything, whatever became of the analysis.
+	type kept struct {
+		size int64
+		err  error
+	}
+	stored := make(chan kept, 1)
+	go func() {
+		_, n, err := b.storeOriginal(data)
+		stored <- kept{n, err}
+	}()
+	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say}
+	outings, err := w.run(ctx, data)
+	defer func() {
+		for _, o := range outings {
+			if o.tmp != "" {
+				b.fs.Remove(o.tmp)
+			}
+		}
+	}()
+	say("storing", 0.9)
+	s := <-stored
+	if s.err != nil {
+		return out, s.err
+	}
+	fault := "not analysed yet"
+	if err != nil && ctx.Err() == nil {
+		fault = errText(err)
+	}
+	if kerr := b.knowOriginal(out.Original, name, int64(len(data)), s.size, fault); kerr != nil {
+		return out, kerr
+	}
+	if err == nil {
+		err = ctx.Err()
+	}
 	if err != nil {
 		return out, err
 	}
-	if err := b.knowOriginal(out.Original, name, int64(len(data)), stored, "not analysed yet"); err != nil {
-		return out, err
-	}
-	if err := ctx.Err(); err != nil {
-		return out, err
-	}
-	say("reading", 0.2)
-	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say}
-	err = w.run(ctx, data)
-	if err != nil && ctx.Err() == nil {
-		var be *Error
-		if errors.As(err, &be) && errors.Is(err, ErrInvalid) {
-			b.knowOriginal(out.Original, name, int64(len(data)), stored, be.Text)
-		}
-	}
-	return out, err
+	return out, w.store(outings)
 }
 
 func readUserFile(path string) ([]byte, error) {
@@ -160,7 +178,9 @@ type outing struct {
 	tmp    string // column file, written aside
 }
 
-func (w *adding) run(ctx context.Context, data []byte) error {
+// run reads and analyses; nothing but column files in tmp/ is written.
+func (w *adding) run(ctx context.Context, data []byte) (outings []outing, err error) {
+	w.say("reading", 0.05)
 	remembered := w.req.Map == nil
 	res, err := readFile(w.name, data, w.req.MapName, w.req.Map)
 	if res != nil {
@@ -176,7 +196,7 @@ func (w *adding) run(ctx context.Context, data []byte) error {
 		}
 	}
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if !remembered {
 		w.head = headOf(res)
@@ -184,54 +204,48 @@ func (w *adding) run(ctx context.Context, data []byte) error {
 	for _, rec := range res.Recordings {
 		rec.Hash = w.out.Original
 		if err := usable(rec, w.name); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	parts := outingsOf(res)
 	known, err := w.b.knownCircuits()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	var outings []outing
-	defer func() {
-		for _, o := range outings {
-			if o.tmp != "" {
-				w.b.fs.Remove(o.tmp)
-			}
-		}
-	}()
 	for i, part := range parts {
 		if err := ctx.Err(); err != nil {
-			return err
+			return outings, err
 		}
 		w.say("finding laps and turns", 0.3+0.6*float64(i)/float64(len(parts)))
 		part.Hash = w.out.Original
+		// The column file is written beside the analysis.
+		tmp := w.b.tmpName()
+		written := make(chan error, 1)
+		go func() { written <- w.b.writeColumns(tmp, part) }()
 		o, err := w.analyse(part, known)
-		o.number = i + 1
+		o.number, o.tmp = i+1, tmp
+		if werr := <-written; werr != nil && err == nil {
+			err = w.b.ioError(werr)
+		}
 		if err != nil {
-			if len(parts) > 1 && errors.Is(err, ErrInvalid) && (i > 0 || len(outings) > 0 || i+1 < len(parts)) {
+			w.b.fs.Remove(tmp)
+			if len(parts) > 1 && errors.Is(err, ErrInvalid) {
 				// One outing of several: the others may still do.
 				w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Warning,
 					Text: fmt.Sprintf("outing %d of the file is left out: %v", i+1, errText(err)), Mend: "nothing, if it was a lap to the pump"})
 				continue
 			}
-			return err
+			return outings, err
 		}
 		if o.learnt != nil {
 			known = append(known, o.learnt)
 		}
-		o.tmp = w.b.tmpName()
 		outings = append(outings, o)
-		last := &outings[len(outings)-1]
-		if err := w.b.writeColumns(last.tmp, last.rec); err != nil {
-			return w.b.ioError(err)
-		}
 	}
 	if len(outings) == 0 {
-		return &Error{Kind: ErrInvalid, File: w.name, Text: "none of the outings in the file can be used", Mend: "see the problems listed"}
+		return nil, &Error{Kind: ErrInvalid, File: w.name, Text: "none of the outings in the file can be used", Mend: "see the problems listed"}
 	}
-	w.say("storing", 0.95)
-	return w.store(outings)
+	return outings, nil
 }
 
 func errText(err error) string {
