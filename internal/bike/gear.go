@@ -69,11 +69,17 @@ func Gears(in GearInput, b *Bike) (gear []int8, scale float64, ok bool) {
 		return int8(at + 1)
 	}
 	matched, all := 0, 0
+	still := max(1, int(math.Round(0.04/in.DT)))
 	for i, r := range ratio {
 		if math.IsNaN(r) {
 			continue
 		}
 		all++
+		// A wheel is geared to its engine: while the ratio moves, the clutch slips,
+		// and passing another gear's ratio says nothing.
+		if i >= still && i+still < n && math.Abs(ratio[i+still]-ratio[i-still]) > 0.012 {
+			continue
+		}
 		gear[i] = near(r)
 		if gear[i] != 0 {
 			matched++

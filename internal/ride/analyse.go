@@ -198,6 +198,7 @@ func (w *work) tyres() {
 		in.FixTime[i] -= more
 	}
 	w.brakeSlip(in.FixTime, in.FixSpeed)
+	w.r.dbg = fmt.Sprintf("more %.4f", more)
 	w.accel = make([]float64, w.n)
 	tmp := make([]float64, w.n)
 	signal.LowPassInto(tmp, w.speed, 4, w.rate, &w.sc)
@@ -253,7 +254,32 @@ func (w *work) brakeSlip(t, v []float64) {
 		}
 		return
 	}
-	fit := signal.RobustFit(len(t), 2, func(k int, row []float64) (float64, bool) {
+	// Slip over pressure is a bent line through nil: four pieces up to the top.
+	const knots = 4
+	top := quantile(sorted(x), 0.995)
+	if !(top > 0) {
+		return
+	}
+	hats := func(p float64, h *[knots]float64) {
+		*h = [knots]float64{}
+		u := math.Min(p/top, 1.2) * knots
+		k := min(int(u), knots-1)
+		f := u - float64(k)
+		if k > 0 {
+			h[k-1] = 1 - f
+		}
+		h[k] = f
+	}
+	var h [knots]float64
+	// What is left of the GPS delay looks like slip while the bike slows: it is an
+	// unknown too, held at 0 +- 3 ms by rows that stand for that knowledge.
+	const held, holds = 100, 10.5
+	fit := signal.RobustFit(len(t)+held, knots+1, func(k int, row []float64) (float64, bool) {
+		if k >= len(t) {
+			clear(row)
+			row[knots] = holds
+			return 0, true
+		}
 		u := t[k] / w.dt
 		i := int(u)
 		if i < 2 || i >= w.n-3 || !w.braking[i] || w.locked[i] || s.Airborne[i] || w.speed[i] < 12 || x[i] <= 0 {
@@ -261,25 +287,39 @@ func (w *work) brakeSlip(t, v []float64) {
 		}
 		f := u - float64(i)
 		at := func(q []float64) float64 { return q[i] + f*(q[i+1]-q[i]) }
-		row[0], row[1] = at(x)*at(w.speed), at(x)*at(x)*at(w.speed)
-		return v[k] - at(w.speed), true
-	}, 1.5, 0.6, 0.35, 0.35)
-	if !fit.OK || fit.N < 60 {
+		hats(at(x), &h)
+		vi := at(w.speed)
+		for j := range h {
+			row[j] = h[j] * vi
+		}
+		row[knots] = at(a)
+		return v[k] - vi, true
+	}, 1.5, 0.6, 0.4, 0.4)
+	if !fit.OK || fit.N < 80 {
 		return
 	}
-	top := quantile(sorted(x), 0.99)
-	share := func(p float64) float64 { return math.Max(0, fit.Coef[0]*p+fit.Coef[1]*p*p) }
-	at, mid := share(top), share(top/2)
-	se := math.Sqrt(fit.Cov[0][0])*top + math.Sqrt(fit.Cov[1][1])*top*top
-	if at < 0.002 || at < 0.5*se || at > 0.1 || mid > at {
+	last := fit.Coef[knots-1]
+	if last < 0.002 || last > 0.12 || last < 2*math.Sqrt(fit.Cov[knots-1][knots-1]) {
 		return
+	}
+	prev := 0.0
+	w.r.dbg += fmt.Sprintf(" lag %.4f", fit.Coef[knots])
+	for j := range knots { // rising, as a tyre's slip does
+		fit.Coef[j] = math.Max(prev, math.Min(fit.Coef[j], last))
+		prev = fit.Coef[j]
 	}
 	for i := range w.speed {
-		if !s.Airborne[i] && !w.locked[i] {
-			w.speed[i] *= 1 + share(math.Min(x[i], 1.2*top))
+		if s.Airborne[i] || w.locked[i] || x[i] <= 0 {
+			continue
 		}
+		hats(x[i], &h)
+		k := 0.0
+		for j := range h {
+			k += h[j] * fit.Coef[j]
+		}
+		w.speed[i] *= 1 + k
 	}
-	w.r.Tyres.Notes = append(w.r.Tyres.Notes, fmt.Sprintf("the front wheel slips %.1f %% on the brakes (99th percentile): taken out of ground speed", 100*at))
+	w.r.Tyres.Notes = append(w.r.Tyres.Notes, fmt.Sprintf("the front wheel slips %.1f %% at the hardest braking: taken out of ground speed", 100*last))
 }
 
 // bridgeSpeed puts the position's speed where the front wheel is in the air,
