@@ -15,19 +15,20 @@ import (
 // scene is one run laid out so that rows of the table can ask about one turn on
 // one lap without searching.
 type scene struct {
-	r         *ride.Ride
-	b         *bike.Bike
-	sheet     setting.Sheet
-	slot      string // slot that proposals are written for
-	dt        float64
-	passes    map[int][]*ride.Pass // by turn: timed and whole, by lap
-	stretches map[key][]rehearsal.Stretch
-	episodes  map[key][]*ride.Episode
-	turnOf    map[int]*circuit.Turn
-	drives    map[key]*drive
-	gearDrag  map[int]float64 // engine drag over overall ratio against the other gears, 1 = like them
-	pulls     map[key]float64 // how much a turn's straight pulls less than the others, m/s2
-	laps      int
+	r          *ride.Ride
+	b          *bike.Bike
+	sheet      setting.Sheet
+	slot       string // slot that proposals are written for
+	dt         float64
+	passes     map[int][]*ride.Pass // by turn: timed and whole, by lap
+	stretches  map[key][]rehearsal.Stretch
+	episodes   map[key][]*ride.Episode
+	turnOf     map[int]*circuit.Turn
+	drives     map[key]*drive
+	gearDrag   map[int]float64 // engine drag over overall ratio against the other gears, 1 = like them
+	pulls      map[key]float64 // how much a turn's straight pulls less than the others, m/s2
+	laps       int
+	shiftUsual *float64
 }
 
 type key struct{ lap, turn int }

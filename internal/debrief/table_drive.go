@@ -10,11 +10,13 @@ import (
 	"cornerwright/internal/ride"
 )
 
-// A cut that a rider feels: a quarter of a second and, weighted with its depth,
-// a thirtieth (common practice; what is shorter passes for the tyre's own give).
+// A cut that a rider feels: a quarter of a second, seven hundredths deep in the
+// mean (common practice; what is shorter or shallower passes for the tyre's own
+// give).
 const (
-	feltCut  = 0.25
-	feltArea = 0.035
+	feltCut   = 0.25
+	feltArea  = 0.025
+	feltDepth = 0.07
 )
 
 func felt(l *look, p *ride.Pass, class int) sight {
@@ -22,9 +24,10 @@ func felt(l *look, p *ride.Pass, class int) sight {
 	if !d.known {
 		return unknown
 	}
-	if d.class[class] >= feltCut*0.6 && d.class[0]+d.class[1]+d.class[2] >= feltCut && d.area >= feltArea {
+	all := d.class[0] + d.class[1] + d.class[2]
+	if d.class[class] >= feltCut*0.6 && all >= feltCut && d.area >= feltArea && d.area >= feltDepth*all {
 		// A cut with the wheel spinning beyond what the tyre bears holds nobody back.
-		if d.overTime > 0.5*(d.class[0]+d.class[1]+d.class[2]) {
+		if d.overTime > 0.5*all {
 			return opposite
 		}
 		return seen
@@ -168,20 +171,20 @@ var driveRows = []row{
 		}},
 	{id: "late-pick-up", says: []Complaint{"late-pick-up", "lazy", "held-back"}, phases: comingUp, needs: []need{needGrip},
 		test: func(l *look, p *ride.Pass) sight {
-			x := l.wait(p)
-			return known(x, x > 0.25)
+			x := l.late(p)
+			return known(x, x > 0.4)
 		},
 		measures: func(l *look) []Measure {
-			return list(l.m("wait", "slowest place to throttle", "s", l.wait), l.m("pickup_place", "place of the pick-up", "m", func(p *ride.Pass) float64 { return p.PickupM }),
+			return list(l.m("wait", "middle of the bend to throttle", "s", l.late), l.m("pickup_place", "place of the pick-up", "m", func(p *ride.Pass) float64 { return p.PickupM }),
 				l.m("reopenings", "closed again after opening", "", func(p *ride.Pass) float64 { return float64(p.Reopenings) }))
 		},
 		yes: func(l *look, t tally) string {
-			return fmt.Sprintf("In %s the throttle is opened %s s after the slowest place on %s laps, with nothing holding the bike back.", l.name(), num(l.average(l.wait), 2), t.laps())
+			return fmt.Sprintf("In %s the throttle is opened %s s after the middle of the bend on %s laps, with nothing holding the bike back.", l.name(), num(l.average(l.late), 2), t.laps())
 		},
-		no: "The throttle is opened about where the bike is slowest.", mind: "A slide or a cut at the pick-up: then the rider waits for a reason.",
+		no: "The throttle is opened about the middle of the bend, where the bike is slowest.", mind: "A slide or a cut at the pick-up: then the rider waits for a reason.",
 		propose: func(l *look) []Proposal {
 			return []Proposal{coach("open earlier and softer, one turn at a time", "the bike rolls at its slowest without drive"), changeNothing("no setting opens a throttle")}
-		}, weight: 0.6, unasked: 0.6, cost: func(l *look) float64 { return math.Max(0, 0.3*(l.average(l.wait)-0.15)) },
+		}, weight: 0.6, unasked: 0.6, cost: func(l *look) float64 { return math.Max(0, 0.3*(l.average(l.late)-0.15)) },
 		show: func(l *look, p *ride.Pass) (float64, float64) { return p.Apex, p.Pickup }},
 	{id: "closes-again", says: []Complaint{"late-pick-up"}, phases: comingUp, needs: []need{needGrip},
 		test: func(l *look, p *ride.Pass) sight { return when(p.Reopenings >= 2) },
@@ -222,13 +225,16 @@ var driveRows = []row{
 		no: "It pulls there as on the other straights.", mind: "A slope or a head wind there: ride it the other way round in thought, and look at the wind.",
 		propose: func(l *look) []Proposal {
 			return []Proposal{inspect("brakes that rub, wheel bearings, chain; then wind and slope", "something drags on that straight, no setting does")}
-		}, unasked: 0.7, cost: func(l *look) float64 { return -0.3 * l.average(l.pull) }},
+		}, unasked: 0.7, cost: func(l *look) float64 { return -0.3 * l.average(l.pull) }, weight: 1.6},
 	{id: "gear-too-long", says: []Complaint{"gear-too-long", "lazy"}, phases: driving, needs: []need{needRPM},
 		test: func(l *look, p *ride.Pass) sight {
 			x := l.pickupRPM(p)
 			limit := l.b.Drive.LimiterRPM
 			if limit == 0 {
 				return unknown
+			}
+			if p.MinGear == 1 {
+				return nothing // there is no gear below
 			}
 			return known(x, x < 0.42*limit)
 		},
@@ -241,9 +247,9 @@ var driveRows = []row{
 		no: "The engine is well in its range at the pick-up.", mind: "A lower gear ridden there.",
 		propose: func(l *look) []Proposal {
 			return []Proposal{coach("try the gear below for one run", "a gear costs nothing to try"), inspect("one tooth more at the rear sprocket, if several turns ask for it", "gearing moves every turn")}
-		}, weight: 0.7},
+		}, weight: 0.5},
 	{id: "limiter", says: []Complaint{"limiter-early"}, phases: onDrive, needs: []need{needRPM},
-		test:     func(l *look, p *ride.Pass) sight { return when(l.limiter(p) >= 0.15) },
+		test:     func(l *look, p *ride.Pass) sight { return when(l.limiter(p) >= 0.2) },
 		measures: func(l *look) []Measure { return list(l.m("limiter_time", "time on the limiter", "s", l.limiter)) },
 		yes: func(l *look, t tally) string {
 			return fmt.Sprintf("On the straight after %s the engine is on its limiter on %s laps, %s s a lap.", l.name(), t.laps(), num(l.average(l.limiter), 2))
@@ -252,7 +258,7 @@ var driveRows = []row{
 		propose: limiterProposals, unasked: 0.6, cost: func(l *look) float64 { return 0.25 * l.average(l.limiter) },
 		show: showEpisode(ride.Limiter, nil)},
 	{id: "limiter-before-brakes", says: []Complaint{"limiter-early"}, phases: goingIn, needs: []need{needRPM},
-		test: func(l *look, p *ride.Pass) sight { return when(l.limiterBefore(p) >= 0.15) },
+		test: func(l *look, p *ride.Pass) sight { return when(l.limiterBefore(p) >= 0.2) },
 		measures: func(l *look) []Measure {
 			return list(l.m("limiter_time", "time on the limiter before the brakes", "s", l.limiterBefore))
 		},
@@ -319,7 +325,7 @@ var driveRows = []row{
 		}},
 	{id: "harsh-upshift", says: []Complaint{"harsh-shift"}, phases: driving, needs: []need{needGear},
 		test: func(l *look, p *ride.Pass) sight {
-			return when(l.shiftGap(p) > 0.2)
+			return when(l.shiftGap(p) > math.Max(0.25, 1.5*l.usualGap()))
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("shift_gap", "longest time without drive in a shift up", "s", l.shiftGap))
@@ -461,8 +467,15 @@ func showEpisode(kind ride.Kind, phases []circuit.Phase) func(*look, *ride.Pass)
 	}
 }
 
-// wait is the time from the slowest place to the pick-up.
-func (l *look) wait(p *ride.Pass) float64 { return p.Pickup - p.Apex }
+// late is how late the pick-up is, s: after the middle of the bend, or after the
+// slowest place if that is later still.
+func (l *look) late(p *ride.Pass) float64 {
+	x, y := l.lateness(p), p.Pickup-p.Apex
+	if math.IsNaN(x) || y > x {
+		return y
+	}
+	return x
+}
 
 // plateDelay is how long the plate stays behind the hand at the first opening.
 func (l *look) plateDelay(p *ride.Pass) float64 {
@@ -570,6 +583,24 @@ func (l *look) pumping(p *ride.Pass) float64 {
 // before and after it; missed asks that the engine also ran away meanwhile.
 func (l *look) shiftGap(p *ride.Pass) float64 { return l.gap(p, 0) }
 
+// usualGap is the median gap of all shifts up of the run, s.
+func (s *scene) usualGap() float64 {
+	if s.shiftUsual == nil {
+		var x []float64
+		for i := range s.r.Episodes {
+			if e := &s.r.Episodes[i]; e.Kind == ride.Upshift && e.Shift != nil && e.Shift.Gap > 0 {
+				x = append(x, e.Shift.Gap)
+			}
+		}
+		m := 0.0
+		if len(x) > 0 {
+			m = inference.Median(x)
+		}
+		s.shiftUsual = &m
+	}
+	return *s.shiftUsual
+}
+
 // runaway is the engine speed beyond the new gear's, 1/min, that only a gear
 // that is not in allows.
 const runaway = 800
@@ -617,4 +648,69 @@ func withheld(r *ride.Ride, a, b string) bool {
 		}
 	}
 	return false
+}
+
+// lateness is the time from the middle of the bend to the pick-up, s, negative
+// before it. Of a bend with several apexes the one next to the pick-up counts.
+func (l *look) lateness(p *ride.Pass) float64 {
+	t := l.turnOf[l.turn]
+	if t == nil || math.IsNaN(p.PickupM) {
+		return math.NaN()
+	}
+	apexes := t.Apexes
+	if len(apexes) == 0 {
+		apexes = []float64{t.Apex}
+	}
+	best := math.NaN()
+	for _, a := range apexes {
+		d := p.PickupM - l.halfWay(a)
+		if n := l.r.Circuit.Line.Length; d > n/2 {
+			d -= n
+		} else if d < -n/2 {
+			d += n
+		}
+		if !(math.Abs(d) >= math.Abs(best)) {
+			best = d
+		}
+	}
+	return best / math.Max(p.MinSpeed, 5)
+}
+
+// halfWay is the place (m) at which the reference line has done half of the
+// change of heading of the tight part around an apex: the stretch on which it
+// bends at least a third as much as at most.
+func (l *look) halfWay(apex float64) float64 {
+	line := &l.r.Circuit.Line
+	n := len(line.Kappa)
+	if n == 0 || line.Step <= 0 {
+		return math.NaN()
+	}
+	at := func(i int) float64 { return math.Abs(line.Kappa[((i%n)+n)%n]) }
+	mid := int(apex / line.Step)
+	// The apex place is rough: the tightest within 30 m is meant.
+	wide := int(30 / line.Step)
+	for i, centre := mid-wide, mid; i <= centre+wide; i++ {
+		if at(i) > at(mid) {
+			mid = i
+		}
+	}
+	least := at(mid) / 3
+	from, to := mid, mid
+	for at(from-1) > least && mid-from < n/2 {
+		from--
+	}
+	for at(to+1) > least && to-mid < n/2 {
+		to++
+	}
+	sum := 0.0
+	for i := from; i <= to; i++ {
+		sum += at(i)
+	}
+	part := 0.0
+	for i := from; i <= to; i++ {
+		if part += at(i); part >= 0.5*sum {
+			return float64(((i%n)+n)%n) * line.Step
+		}
+	}
+	return math.NaN()
 }

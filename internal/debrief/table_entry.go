@@ -125,7 +125,7 @@ func (l *look) usualCoast() float64 {
 }
 
 var entryRows = []row{
-	{id: "over-blip", says: []Complaint{"pushes-on", "wants-engine-braking"}, phases: goingIn, needs: []need{needRPM, needGear},
+	{id: "over-blip", says: []Complaint{"pushes-on"}, phases: goingIn, needs: []need{needRPM, needGear},
 		test: func(l *look, p *ride.Pass) sight {
 			x, s := l.surplus(p, 1)
 			switch {
@@ -302,7 +302,7 @@ var entryRows = []row{
 	{id: "unstable-brakes", says: []Complaint{"brake-instability"}, phases: brakePhase, needs: []need{needLean},
 		test: func(l *look, p *ride.Pass) sight {
 			x := l.rocking(p)
-			return known(x, x > 4)
+			return known(x, x > 3)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("rocking", "lean to and fro on the brakes", "deg", l.rocking), l.m("entry_slip", "least rear slip going in", "pct", func(p *ride.Pass) float64 { return 100 * p.EntrySlip }))
@@ -340,36 +340,30 @@ var entryRows = []row{
 		}},
 	{id: "chatter-mid", says: []Complaint{"chatters"}, phases: leanedPhases,
 		needs: []need{{"no signal fast enough to see chatter", func(r *ride.Ride) bool { return !withheld(r, "chatter", "hop") }, "record travel at 200 Hz"}},
-		test: func(l *look, p *ride.Pass) sight {
-			usual := l.usualHop()
-			if math.IsNaN(usual) || usual <= 0 {
-				return unknown
-			}
-			return known(p.HopRMS, p.HopRMS > 3*usual)
-		},
+		test:  func(l *look, p *ride.Pass) sight { return when(l.shaking(p) > 0.2) },
 		measures: func(l *look) []Measure {
-			return list(l.m("shake", "shaking against the usual of this run", "", func(p *ride.Pass) float64 { return p.HopRMS / l.usualHop() }))
+			return list(l.m("shake_time", "time of shaking while leaned over", "s", l.shaking))
 		},
 		yes: func(l *look, t tally) string {
-			return fmt.Sprintf("In %s the rear shakes at more than three times the usual of this run on %s laps.", l.name(), t.laps())
+			return fmt.Sprintf("In %s the rear shakes at more than three times the usual of this run while leaned over, on %s laps.", l.name(), t.laps())
 		},
 		no: "No more shaking there than elsewhere.", mind: "A frequency that follows the wheel: then it is balance, not chatter.",
 		propose: func(l *look) []Proposal {
 			return []Proposal{inspect("tyre pressure and wheel balance; then two clicks of rebound", "chatter starts at the tyre")}
 		}},
-	{id: "tyre-drops", says: []Complaint{"tyre-drops", "spins"}, needs: []need{needSlip},
+	{id: "tyre-drops", says: []Complaint{"tyre-drops"}, needs: []need{needSlip},
 		test: func(l *look, p *ride.Pass) sight {
-			trend, n := l.slipTrend()
+			trend, se, n := l.slipTrend()
 			if n < 5 {
 				return unknown
 			}
-			return when(trend > 0.002)
+			return when(trend > 0.003 && trend > 3*se)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("slip_peak", "greatest slip", "pct", func(p *ride.Pass) float64 { return 100 * l.d(p).slipPeak }))
 		},
 		yes: func(l *look, t tally) string {
-			x, n := l.slipTrend()
+			x, _, n := l.slipTrend()
 			return fmt.Sprintf("Out of %s the rear slips %s %% more with every lap, over %d laps.", l.name(), num(100*x, 2), n)
 		},
 		no: "Slip does not grow over the run.", mind: "A second run on the same tyre.",
@@ -507,24 +501,25 @@ func (l *look) forkEnd() float64 {
 	return best
 }
 
-// rocking is the standard deviation of lean around its straight course on the
-// brakes, times two, deg.
+// rocking is twice the standard deviation of lean around its smooth course on
+// the brakes while nearly upright, deg: what is left after a cubic through the
+// neighbours 0.15 s and 0.3 s away is taken off.
 func (l *look) rocking(p *ride.Pass) float64 {
-	var x []float64
+	lean := l.r.Signals.Lean
+	k := int(0.15 / math.Max(l.dt, 1e-3))
+	sum, n := 0.0, 0.0
 	l.samples(l.key(p), brakePhase, func(i int, _ circuit.Phase) {
-		if v := val(l.r.Signals.Lean, i); !math.IsNaN(v) {
-			x = append(x, v/degree)
+		if i < 2*k || i+2*k >= len(lean) || math.Abs(lean[i]) > 20*degree {
+			return
+		}
+		d := (lean[i] - (4*(lean[i-k]+lean[i+k])-lean[i-2*k]-lean[i+2*k])/6) / degree
+		if !math.IsNaN(d) {
+			sum += d * d
+			n++
 		}
 	})
-	k := int(0.3 / math.Max(l.dt, 1e-3))
-	if len(x) < 3*k {
+	if n*l.dt < 0.4 {
 		return math.NaN()
-	}
-	sum, n := 0.0, 0.0
-	for i := k; i+k < len(x); i++ {
-		d := x[i] - 0.5*(x[i-k]+x[i+k])
-		sum += d * d
-		n++
 	}
 	return 2 * math.Sqrt(sum/n)
 }
@@ -567,35 +562,34 @@ func (l *look) usualRoll() float64 {
 	return inference.Median(x)
 }
 
-func (l *look) usualHop() float64 {
-	var x []float64
-	for _, ps := range l.passes {
-		for _, p := range ps {
-			if !math.IsNaN(p.HopRMS) {
-				x = append(x, p.HopRMS)
-			}
-		}
-	}
-	if len(x) < 10 {
-		return math.NaN()
-	}
-	return inference.Median(x)
+// shaking is the time of hop or chatter in entry and mid phase, s.
+func (l *look) shaking(p *ride.Pass) float64 {
+	return l.episodeSum(ride.Hop, p, leanedPhases, length)
 }
 
-// slipTrend is the growth of the greatest slip per lap (1) and the laps it
-// rests on.
-func (l *look) slipTrend() (float64, int) {
-	var sx, sy, sxx, sxy, n float64
+// slipTrend is the growth of the greatest slip per lap (1), its standard error
+// and the laps it rests on.
+func (l *look) slipTrend() (slope, se float64, laps int) {
+	var x, y []float64
 	for _, p := range l.passesOf() {
-		d := l.d(p)
-		if !d.slipKnown || d.slipPeak == 0 {
-			continue
+		if d := l.d(p); d.slipKnown && d.slipPeak > 0 {
+			x, y = append(x, float64(p.Lap)), append(y, d.slipPeak)
 		}
-		x, y := float64(p.Lap), d.slipPeak
-		sx, sy, sxx, sxy, n = sx+x, sy+y, sxx+x*x, sxy+x*y, n+1
 	}
-	if d := n*sxx - sx*sx; d > 0 {
-		return (n*sxy - sx*sy) / d, int(n)
+	n := float64(len(x))
+	if n < 3 {
+		return 0, math.Inf(1), len(x)
 	}
-	return 0, int(n)
+	mx, my := inference.Mean(x), inference.Mean(y)
+	var sxx, sxy, rest float64
+	for i := range x {
+		sxx += (x[i] - mx) * (x[i] - mx)
+		sxy += (x[i] - mx) * (y[i] - my)
+	}
+	slope = sxy / sxx
+	for i := range x {
+		r := y[i] - my - slope*(x[i]-mx)
+		rest += r * r
+	}
+	return slope, math.Sqrt(rest / (n - 2) / sxx), len(x)
 }

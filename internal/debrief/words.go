@@ -224,7 +224,7 @@ type wordParser struct {
 	words   []spoken
 	used    []bool
 	taken   []bool // part of a complaint's phrase: no phase or place is read from it
-	number  []int // turn number said at this word, 0 none
+	number  []int  // turn number said at this word, 0 none
 	unknown []string
 }
 
