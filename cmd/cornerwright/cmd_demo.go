@@ -38,7 +38,7 @@ func demoCommands() []*command {
 					if *noServe {
 						return nil
 					}
-					return a.serve(ctx, b, *listen, false, false)
+					return a.serve(ctx, b, *listen)
 				}
 			}},
 	}
