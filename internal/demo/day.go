@@ -52,9 +52,8 @@ const (
 	heldTurn  = 10
 	blipTurn  = 7
 	weakGear  = 2
-	planted   = 1.6   // % of slip target that the cells of heldTurn are too low by
-	extra     = -0.13 // s out of heldTurn, beside what the cells themselves do
-	stepSize  = 0.5   // % that the engineer gives back in one step
+	planted   = 2.2 // % of slip target that the cells of heldTurn are too low by
+	stepSize  = 1.0 // % that the engineer gives back in one step
 	laps      = 10
 	trialLaps = 16
 )
@@ -112,7 +111,6 @@ func Day(seed uint64) *DemoDay {
 		o.Causes = causes[:1]
 		o.Sheets = sheets
 		o.Laps = laps
-		o.Effects = []Effect{{Slot: "B", Turn: heldTurn, Seconds: extra}}
 		o.GPSOffset = [2]float64{0.4 * float64(run-2), -0.3 * float64(run-3)}
 		return o
 	}
@@ -145,7 +143,6 @@ func Day(seed uint64) *DemoDay {
 
 	o = options(4, map[string]Sheet{"A": trial, "B": lift})
 	o.Laps, o.Slots = trialLaps, trialOrder()
-	o.Effects = nil // the step of the run before was kept: both slots have it
 	d.Runs = append(d.Runs, DayRun{File: "run4-trial.csv", Note: "wheel lift one step freer in slot B, blocks of two laps", Tyre: "rear set 3, new",
 		Dialect: Dialect{Delimiter: ",", Clock: "ms"},
 		Run:     Ride(o),
@@ -153,7 +150,7 @@ func Day(seed uint64) *DemoDay {
 			Reason: "to see whether the wheel-lift limit costs drive out of turn 10"}})
 
 	o = options(5, map[string]Sheet{"A": trial, "B": trial.Clone()})
-	o.Laps, o.Dirty, o.Effects = 6, true, nil
+	o.Laps, o.Dirty = 6, true
 	d.Runs = append(d.Runs, DayRun{File: "run5-suffered.csv", Note: "a recording that has suffered: outages, a stuck sensor, the stick pulled early", Tyre: "rear set 3, 16 laps",
 		Dialect: Dialect{Delimiter: ",", CutOff: true},
 		Run:     Ride(o)})
