@@ -69,10 +69,10 @@ func (j *job) engineBrake() {
 				basis = fmt.Sprintf("usual engine drag: gear %d could not be identified on this ride", g)
 			}
 		}
+		j.entrySlip(turn, d, lo, hi, m)
 		k := dwell / all // the part of closed throttle spent in the changed gears
 		lo, hi = order(lo*k, hi*k)
 		j.add(turn, circuit.PhaseEntry, "decel", "mps2", coast, d*k, math.Min(lo, 0.3*d*k), math.Max(hi, d*k), false, basis)
-		j.entrySlip(turn, d, lo, hi, m)
 	}
 	j.out.withhold("brake point", "whether the rider brakes later or releases earlier is the rider's choice", "compare entry speed and time after the run")
 }
@@ -87,7 +87,9 @@ func (j *job) entrySlip(turn int, d, lo, hi, m float64) {
 		return
 	}
 	toSlip := func(a, stiff float64) float64 { return -100 * a * m / (load * stiff) }
-	x := []float64{toSlip(lo, stiffLow), toSlip(lo, stiffHigh), toSlip(hi, stiffLow), toSlip(hi, stiffHigh)}
+	// The least slip falls where the engine turns fastest and the rear carries
+	// least: there the drag is up to twice its mean.
+	x := []float64{toSlip(lo, stiffHigh), toSlip(2*lo, stiffLow), toSlip(hi, stiffHigh), toSlip(2*hi, stiffLow)}
 	sort.Float64s(x)
 	j.add(turn, circuit.PhaseEntry, "rear_slip", "pct", slip, toSlip(d, 0.5*(stiffLow+stiffHigh)), x[0], x[3], false,
 		fmt.Sprintf("rear load of %.0f N while entering, slip stiffness %.0f to %.0f times load", load, stiffLow, stiffHigh))

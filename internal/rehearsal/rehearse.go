@@ -154,6 +154,7 @@ func (j *job) add(turn int, phase circuit.Phase, measure, unit string, before []
 	half := (hi - lo) / 2
 	c := Change{Turn: turn, Phase: phase, Measure: measure, Unit: unit, Before: mean, BeforeLo: lo, BeforeHi: hi, N: n, Basis: basis,
 		After: mean + d, AfterLo: mean + dLo - half, AfterHi: mean + dHi + half}
+	c.After = math.Min(math.Max(c.After, c.AfterLo), c.AfterHi)
 	if floor { // a length of time or a share is not negative
 		c.After, c.AfterLo, c.BeforeLo = math.Max(0, c.After), math.Max(0, c.AfterLo), math.Max(0, c.BeforeLo)
 	}
