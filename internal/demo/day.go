@@ -129,14 +129,14 @@ func Day(seed uint64) *DemoDay {
 
 	o = options(2, bikeSheets)
 	d.Runs = append(d.Runs, DayRun{File: "run2-baseline.txt", Note: "second baseline", Tyre: "rear set 1, 10 laps",
-		Dialect: Dialect{Delimiter: ";", Comma: true, CRLF: true},
+		Dialect: Dialect{Delimiter: ";", Comma: true, CRLF: true, Words: German},
 		Run:     Ride(o),
 		Remarks: []Remark{{Turns: []int{heldTurn}, Phase: "pickup", Says: "held-back", Strength: 2, Words: "ten again, it will not let me go", True: true}}})
 
 	o = options(3, map[string]Sheet{"A": morning, "B": trial})
 	o.Laps, o.Slots = trialLaps, trialOrder()
 	d.Runs = append(d.Runs, DayRun{File: "run3-trial.csv", Note: "slip target of turn 10 freed in slot B, blocks of two laps", Tyre: "rear set 2, new",
-		Dialect: Dialect{Delimiter: "\t", UnitRow: true},
+		Dialect: Dialect{Delimiter: "\t", UnitRow: true, Words: Short},
 		Run:     Ride(o),
 		Step: &StepPlan{Setting: "slip-target", Slot: "B", Rows: heldRows, Columns: heldColumns, By: stepSize,
 			Turn: heldTurn, Measure: "segment", Reason: "held back out of turn 10 at full lean; the control cuts below its target"}})

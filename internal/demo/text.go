@@ -17,10 +17,11 @@ type Dialect struct {
 	UnitRow   bool   // units on a row of their own; otherwise in brackets behind the name
 	Preamble  []string
 	CRLF      bool
-	Repeat    bool   // slow channels repeat their last value instead of leaving blanks
-	CutOff    bool   // the last row ends in the middle
-	Jump      bool   // the clock steps back once in the middle
-	Clock     string // time column: "" seconds, "ms" milliseconds
+	Repeat    bool    // slow channels repeat their last value instead of leaving blanks
+	CutOff    bool    // the last row ends in the middle
+	Jump      bool    // the clock steps back once in the middle
+	Words     Wording // other names and units; nil keeps the simulator's
+	Clock     string  // time column: "" seconds, "ms" milliseconds
 }
 
 // Plain is comma, brackets, blanks.
@@ -43,7 +44,11 @@ func (r *Run) WriteText(w io.Writer, d Dialect) error {
 	}
 	head := []string{"Time"}
 	units := []string{unitName}
-	for _, c := range r.Channels {
+	channels := make([]Channel, len(r.Channels))
+	for i, c := range r.Channels {
+		channels[i] = c.in(d.Words)
+	}
+	for _, c := range channels {
 		head = append(head, c.Header)
 		units = append(units, c.Unit)
 	}
@@ -58,7 +63,7 @@ func (r *Run) WriteText(w io.Writer, d Dialect) error {
 		out.WriteString(strings.Join(head, d.Delimiter) + end)
 	}
 	ticks := r.instants()
-	next := make([]int, len(r.Channels))
+	next := make([]int, len(channels))
 	line := make([]byte, 0, 512)
 	point := byte('.')
 	if d.Comma {
@@ -78,8 +83,8 @@ func (r *Run) WriteText(w io.Writer, d Dialect) error {
 		} else {
 			number(t, 3)
 		}
-		for i := range r.Channels {
-			c := &r.Channels[i]
+		for i := range channels {
+			c := &channels[i]
 			line = append(line, d.Delimiter...)
 			j := next[i]
 			if j < len(c.Time) && c.Time[j]*1000 < float64(k)+0.5 {
