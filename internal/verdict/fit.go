@@ -358,3 +358,19 @@ func (m *rows) guarded(floor float64, rhos ...float64) (best fitted, ok bool) {
 	}
 	return best, true
 }
+
+// method is the whole estimate within runs on the values in y: set slow laps
+// aside, fit twice, keep the wider. It is what plans and simulations repeat.
+func (m *rows) method(bad, floor float64, rhos []float64) (f fitted, out int, ok bool) {
+	for i := range m.n {
+		m.keep[i] = true
+	}
+	if out, _, ok = m.setAside(bad); !ok {
+		return f, out, false
+	}
+	f, ok = m.guarded(floor, rhos...)
+	if out > 0 {
+		f.df--
+	}
+	return f, out, ok && f.df >= 1
+}

@@ -1,0 +1,508 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+
+	"cornerwright/internal/inference"
+)
+
+// planConfidence is the one-sided confidence of the scatter that plans and
+// prices are made with: 80 %.
+const planConfidence = 0.80
+
+// Wish is what a plan is asked for.
+type Wish struct {
+	Turn    int
+	Measure string
+	Unit    string
+	Effect  float64 // size that must be seen, > 0, in Unit
+	Power   float64 // share of tries in which it is seen; 0 for 0.8
+	// The rider's own scatter of this measure at this turn: laps of one setting
+	// (History, several runs welcome), or a value with its degrees of freedom
+	// (LapSDDF 0: known).
+	History []Lap
+	LapSD   float64
+	LapSDDF float64
+	// SlowShare is the share of laps that traffic and mistakes spoil; negative
+	// takes it from History.
+	SlowShare float64
+
+	Reference, Trial string
+	Block            int     // laps between switches of a pair order: 1 gives A B B A, 2 gives A A B B, 3 ...; 0 chooses
+	Settle           int     // laps set aside after each switch
+	LapTime          float64 // s; 0 unknown
+	Minutes          float64 // track time at hand; 0 not limited
+	MaxLaps          int     // timed laps that one run can hold (tyre, fuel); 0 for 24
+	WarmLaps         int     // laps ridden before the first that counts, out lap included; 0 for 2
+	NilCheck         bool    // reference against reference under two names
+}
+
+// CardLine is one lap of the printed order.
+type CardLine struct {
+	Run    int    `json:"run"` // 1, 2, ...
+	Lap    int    `json:"lap"` // within the run, out lap is 1
+	Slot   string `json:"slot"`
+	Press  bool   `json:"press"`  // switch on the named straight before this lap
+	Counts bool   `json:"counts"` // false for warm-up, in and settling laps
+	Kind   string `json:"kind"`   // "out", "warm", "timed", "settling", "in"
+}
+
+// Option is one row of what the plan could be.
+type Option struct {
+	Order           string  `json:"order"`
+	LapsEach        int     `json:"laps_each"` // kept laps a side
+	Laps            int     `json:"laps"`      // ridden, with out, warm-up and in laps
+	Minutes         float64 `json:"minutes,omitempty"`
+	SmallestVisible float64 `json:"-"` // at the wished power
+	Fits            bool    `json:"fits"`
+}
+
+// Plan is how many laps, in which slot and order, show the effect.
+type Plan struct {
+	Wish          Wish
+	LapSD         float64 // estimated scatter of a lap
+	LapSDDF       float64 // +Inf when known
+	PlanSD        float64 // scatter planned with: upper 80 % bound of LapSD
+	SlowShare     float64
+	Enough        bool     // the order below reaches the wished power within the laps and minutes at hand
+	Order         []string // slots of the counted and settling laps, one string per run: "ABBAABBA"
+	LapsEach      int      // kept laps a side
+	Laps          int      // ridden in all
+	Minutes       float64  // 0 when the lap time is not known
+	Factor        float64  // sd of the effect in lap sd, from this order with drift in the model
+	SettleCost    float64  // width of this order against the same laps without settling laps; 1 = none
+	Power         float64  // simulated with the method of the verdict, at PlanSD
+	Visible       float64  // effect this order shows at the wished power
+	VisibleInTime float64  // effect that the minutes and laps at hand can show; +Inf when none
+	Options       []Option // from 4 laps each upward
+	Card          []CardLine
+	Lines         []string // the card and its terms as text, ready to print
+	Warnings      []string
+}
+
+// MakePlan plans from the rider's own scatter. It errs when the wish cannot be
+// planned for, and says what is missing.
+func MakePlan(w Wish) (Plan, error) {
+	if !(w.Effect > 0) || math.IsInf(w.Effect, 0) {
+		return Plan{}, fmt.Errorf("plan: the effect to be shown must be above 0 %s, got %v; give the smallest change worth having, such as 0.08 s", w.Unit, w.Effect)
+	}
+	if w.Power == 0 {
+		w.Power = 0.8
+	}
+	if !(w.Power >= 0.5 && w.Power <= 0.99) {
+		return Plan{}, fmt.Errorf("plan: power %v is outside 0.5 to 0.99; 0.8 is usual", w.Power)
+	}
+	if w.Reference == "" {
+		w.Reference = "A"
+	}
+	if w.Trial == "" {
+		w.Trial = "B"
+	}
+	if w.Reference == w.Trial {
+		return Plan{}, fmt.Errorf("plan: reference and trial are both %q; for reference against reference give the same settings two names", w.Trial)
+	}
+	if w.MaxLaps == 0 {
+		w.MaxLaps = 24
+	}
+	if w.WarmLaps == 0 {
+		w.WarmLaps = 2
+	}
+	if w.Block == 0 {
+		w.Block = 1
+		if w.Settle > 0 {
+			w.Block = 2 + w.Settle
+		}
+	}
+	if w.Settle >= w.Block && w.Settle > 0 {
+		return Plan{}, fmt.Errorf("plan: %s to settle after each switch leave nothing of blocks of %d", count(w.Settle, "lap"), w.Block)
+	}
+	p := Plan{Wish: w, LapSD: w.LapSD, LapSDDF: w.LapSDDF, SlowShare: math.Max(0, w.SlowShare)}
+	if len(w.History) > 0 {
+		sd, df, slow, err := Scatter(w.History)
+		if err != nil {
+			return Plan{}, fmt.Errorf("plan: %w", err)
+		}
+		p.LapSD, p.LapSDDF = sd, df
+		if w.SlowShare < 0 {
+			p.SlowShare = slow
+		}
+	}
+	if !(p.LapSD > 0) {
+		return Plan{}, fmt.Errorf("plan: the scatter of %s is not known; add a run with at least 5 timed laps in one slot, or state the lap sd", title(w.Turn, w.Measure))
+	}
+	p.PlanSD = p.LapSD
+	if p.LapSDDF > 0 && !math.IsInf(p.LapSDDF, 1) {
+		p.PlanSD = inference.SDUpper(p.LapSD, p.LapSDDF, planConfidence)
+	} else {
+		p.LapSDDF = math.Inf(1)
+	}
+	p.choose()
+	return p, nil
+}
+
+// Scatter is the lap standard deviation of one setting, from laps of one or
+// more runs, after a line of drift in every run; with its degrees of freedom
+// and the share of laps that the slow-lap rule set aside. Marked laps are left
+// out. Laps of different slots are taken as different settings.
+func Scatter(history []Lap) (sd, df, slowShare float64, err error) {
+	type key struct {
+		run  int
+		slot string
+	}
+	groups := map[key]int{}
+	var keys []key
+	q := Question{}
+	var used []Lap
+	marked := 0
+	for _, p := range q.sorted(history) {
+		if math.IsNaN(p.Value) || math.IsInf(p.Value, 0) {
+			continue
+		}
+		if p.Mark != "" {
+			marked++
+			continue
+		}
+		k := key{p.Run, p.Slot}
+		if _, ok := groups[k]; !ok {
+			groups[k] = len(keys)
+			keys = append(keys, k)
+		}
+		used = append(used, p)
+	}
+	runs := map[int]int{}
+	for _, p := range used {
+		if _, ok := runs[p.Run]; !ok {
+			runs[p.Run] = len(runs)
+		}
+	}
+	n, p := len(used), len(keys)+len(runs)
+	if n-p < 3 {
+		return 0, 0, 0, fmt.Errorf("%s in %s leave no scatter to plan with: at least %d are needed", count(n, "usable lap"), count(len(runs), "run"), p+3)
+	}
+	if p > maxCoef {
+		return 0, 0, 0, fmt.Errorf("%s in one plan; give the latest 15", count(len(runs), "run"))
+	}
+	var m rows
+	m.reset(n, p)
+	lo, hi := map[int]float64{}, map[int]float64{}
+	for _, l := range used {
+		x := float64(l.Number)
+		if _, ok := lo[l.Run]; !ok {
+			lo[l.Run], hi[l.Run] = x, x
+		}
+		lo[l.Run], hi[l.Run] = math.Min(lo[l.Run], x), math.Max(hi[l.Run], x)
+	}
+	med := make([]float64, n)
+	for i, l := range used {
+		med[i] = l.Value
+	}
+	centre := inference.Median(med)
+	for i, l := range used {
+		row := m.x[i*p : i*p+p]
+		clear(row)
+		row[groups[key{l.Run, l.Slot}]] = 1
+		half := math.Max(1, (hi[l.Run]-lo[l.Run])/2)
+		row[len(keys)+runs[l.Run]] = (float64(l.Number) - (lo[l.Run]+hi[l.Run])/2) / half
+		m.y[i], m.at[i], m.run[i] = l.Value-centre, float64(l.Number), runs[l.Run]
+	}
+	// Which way is slow is not known here, so both sides are looked at.
+	out, _, ok := m.setAside(0)
+	if !ok {
+		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
+	}
+	f, ok := m.fitAt(0, measuringFloor(used))
+	if !ok {
+		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
+	}
+	return f.sd, f.df, float64(out+marked) / float64(n+marked), nil
+}
+
+// orderFor writes the slots of a plan with k laps a side (ridden, settling laps
+// included), split over runs; each run is an order of its own that starts with
+// the reference.
+func (w *Wish) orderFor(k int) []string {
+	total := 2 * k
+	runs := (total + w.MaxLaps - 1) / w.MaxLaps
+	var out []string
+	left := total
+	for r := range runs {
+		n := left / (runs - r)
+		if w.Block > 1 {
+			n -= n % (2 * w.Block)
+		} else {
+			n -= n % 2
+		}
+		if r == runs-1 {
+			n = left
+		}
+		left -= n
+		var b strings.Builder
+		for i := range n {
+			trial := false
+			if w.Block == 1 {
+				trial = i%4 == 1 || i%4 == 2
+			} else {
+				trial = i/w.Block%2 == 1
+			}
+			b.WriteByte("AB"[b2i(trial)])
+		}
+		out = append(out, b.String())
+	}
+	return out
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// lay builds the question and the rows of an order, with the laps to settle
+// taken out; y is zero.
+func (w *Wish) lay(order []string) (q Question, l layout, m *rows, kept [2]int) {
+	q = Question{Reference: "A", Trial: "B", Settle: w.Settle}
+	var laps []Lap
+	for r, s := range order {
+		for i, c := range s {
+			laps = append(laps, Lap{Run: r + 1, Number: w.WarmLaps + 1 + i, Slot: string(c)})
+		}
+	}
+	l = q.recognise(laps)
+	m = &rows{}
+	used, _ := m.build(&q, &l, laps)
+	for _, p := range used {
+		kept[q.sideOf(p.Slot)]++
+	}
+	return q, l, m, kept
+}
+
+// simulate returns the share of tries in which the method finds an effect of
+// delta lap sd. The same draws serve every delta of one order, so that power
+// grows with the effect; they are seeded from the order alone.
+func (m *rows) simulate(guards []float64, delta, slowShare float64, tries int) float64 {
+	r := rand.New(rand.NewPCG(uint64(m.n), uint64(m.p)))
+	side := make([]float64, m.n)
+	for i := range m.n {
+		for j, c := range m.contrast[:m.p] {
+			side[i] += c * m.x[i*m.p+j]
+		}
+	}
+	found := 0
+	for range tries {
+		for i := range m.n {
+			y := r.NormFloat64() + delta*side[i]
+			if slow := r.Float64(); slow < slowShare {
+				y += 3 + 7*slow/slowShare
+			}
+			m.y[i] = y
+		}
+		if f, _, ok := m.method(1, 0, guards); ok && f.value > 0 && f.value >= tq(0.975, f.df)*f.se {
+			found++
+		}
+	}
+	return float64(found) / float64(tries)
+}
+
+// visible returns the effect, in lap sd, that the order shows with the power.
+func (m *rows) visible(guards []float64, power, slowShare float64, tries int) float64 {
+	if m.n <= m.p+1 {
+		return math.Inf(1)
+	}
+	f, ok := m.factor()
+	if !ok {
+		return math.Inf(1)
+	}
+	df := float64(m.n - m.p)
+	guess := planMargin * inference.TDetectable(power, df, 0.05) * f
+	lo, hi := 0.7*guess, 1.2*guess
+	for m.simulate(guards, hi, slowShare, tries) < power {
+		lo, hi = hi, 1.4*hi
+		if hi > 12*guess {
+			return math.Inf(1)
+		}
+	}
+	for range 9 {
+		mid := (lo + hi) / 2
+		if m.simulate(guards, mid, slowShare, tries) < power {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return hi
+}
+
+// factor is the standard deviation of the effect in lap sd, by plain least
+// squares on this order with its drift.
+func (m *rows) factor() (float64, bool) {
+	for i := range m.n {
+		m.keep[i] = true
+	}
+	clear(m.y[:m.n])
+	v, ok := m.solve(m.x, m.y, nil, m.n)
+	return math.Sqrt(v), ok
+}
+
+const planTries = 2000
+
+// choose finds the fewest laps that show the effect, prices the steps on the
+// way, and writes the card.
+func (p *Plan) choose() {
+	w := &p.Wish
+	step := 1
+	if w.Block > 1 {
+		step = 2 * w.Block // a whole there and back
+	}
+	target := w.Effect / p.PlanSD
+	p.VisibleInTime = math.Inf(1)
+	var best []string
+	bestVisible := math.Inf(1)
+	for k := max(minKept, 2*w.Block); k <= maxPrice; k += step {
+		order := w.orderFor(k)
+		_, l, m, kept := w.lay(order)
+		n := min(kept[0], kept[1])
+		if n < minKept || l.design != Interleaved {
+			continue
+		}
+		laps, minutes := w.ridden(order)
+		fits := w.Minutes == 0 || minutes == 0 || minutes <= w.Minutes
+		f, ok := m.factor()
+		if !ok {
+			continue
+		}
+		approx := planMargin * inference.TDetectable(w.Power, float64(m.n-m.p), 0.05) * f
+		o := Option{Order: strings.Join(order, " "), LapsEach: n, Laps: laps, Minutes: minutes, Fits: fits, SmallestVisible: approx * p.PlanSD}
+		near := approx < 1.25*target && approx > 0.7*target
+		if near || p.SlowShare > 0 && approx < 1.25*target {
+			o.SmallestVisible = m.visible(l.guards(), w.Power, p.SlowShare, planTries) * p.PlanSD
+		}
+		if fits && o.SmallestVisible < p.VisibleInTime {
+			p.VisibleInTime = o.SmallestVisible
+		}
+		if len(p.Options) < 12 || o.SmallestVisible <= w.Effect {
+			p.Options = append(p.Options, o)
+		}
+		if fits || best == nil {
+			best, bestVisible = order, o.SmallestVisible
+		}
+		if o.SmallestVisible <= w.Effect {
+			if fits {
+				p.Enough = true
+			}
+			break
+		}
+	}
+	p.Visible = bestVisible
+	p.Order = best
+	_, l, m, kept := w.lay(best)
+	p.LapsEach = min(kept[0], kept[1])
+	p.Laps, p.Minutes = w.ridden(best)
+	p.Factor, _ = m.factor()
+	p.Power = m.simulate(l.guards(), target, p.SlowShare, planTries)
+	p.SettleCost = 1
+	if w.Settle > 0 {
+		free := *w
+		free.Settle = 0
+		_, _, fm, _ := free.lay(best)
+		if f, ok := fm.factor(); ok {
+			p.SettleCost = p.Factor / f
+		}
+	}
+	p.write()
+}
+
+// ridden counts the laps and minutes of an order, out, warm-up and in laps
+// included.
+func (w *Wish) ridden(order []string) (laps int, minutes float64) {
+	for _, s := range order {
+		laps += len(s) + w.WarmLaps + 1
+	}
+	return laps, float64(laps) * w.LapTime / 60
+}
+
+// write makes the card.
+func (p *Plan) write() {
+	w := &p.Wish
+	name := map[byte]string{'A': w.Reference, 'B': w.Trial}
+	for r, s := range p.Order {
+		lap := 0
+		add := func(slot string, press, counts bool, kind string) {
+			lap++
+			p.Card = append(p.Card, CardLine{r + 1, lap, slot, press, counts, kind})
+		}
+		for i := range w.WarmLaps {
+			kind := "warm"
+			if i == 0 {
+				kind = "out"
+			}
+			add(w.Reference, false, false, kind)
+		}
+		since := w.Settle
+		for i := range len(s) {
+			press := i > 0 && s[i] != s[i-1]
+			if press {
+				since = 0
+			}
+			kind := "timed"
+			if since < w.Settle {
+				kind = "settling"
+			}
+			since++
+			add(name[s[i]], press, kind == "timed", kind)
+		}
+		add(w.Reference, s[len(s)-1] != 'A', false, "in")
+	}
+	sd := p.PlanSD
+	say := func(format string, a ...any) { p.Lines = append(p.Lines, fmt.Sprintf(format, a...)) }
+	if w.NilCheck {
+		say("Check of the method: %s and %s hold the same settings; better or worse would be a false alarm.", w.Reference, w.Trial)
+	}
+	say("To show %s in %s: %s each in slots %s and %s.", quantity(w.Effect, w.Effect/5, w.Unit), title(w.Turn, w.Measure), count(p.LapsEach, "clean lap"), w.Reference, w.Trial)
+	for r, s := range p.Order {
+		run := ""
+		if len(p.Order) > 1 {
+			run = fmt.Sprintf("Run %d: ", r+1)
+		}
+		var b strings.Builder
+		for i := range len(s) {
+			if i > 0 {
+				if s[i] == s[i-1] {
+					b.WriteString(" ")
+				} else {
+					b.WriteString(" | ")
+				}
+			}
+			b.WriteString(name[s[i]])
+		}
+		say("%s%s to warm up in %s, then %s, then in. A bar is a press of the switch, always on the same straight.", run, count(w.WarmLaps, "lap"), w.Reference, b.String())
+	}
+	if p.Minutes > 0 {
+		say("%s ridden, about %.0f min.", count(p.Laps, "lap"), math.Ceil(p.Minutes))
+	} else {
+		say("%s ridden.", count(p.Laps, "lap"))
+	}
+	from := "known"
+	if !math.IsInf(p.LapSDDF, 1) {
+		from = fmt.Sprintf("upper 80 %% bound of %s from %.0f df", quantity(p.LapSD, p.LapSD, w.Unit), p.LapSDDF)
+	}
+	say("Scatter of a lap planned with: %s (%s). Chance to see the effect: %.0f %%.", quantity(sd, sd, w.Unit), from, 100*p.Power)
+	if p.SettleCost > 1.005 {
+		say("Laps to settle cost %.0f %% of width.", 100*(p.SettleCost-1))
+	}
+	if !p.Enough {
+		text := "The effect is out of reach at this scatter with laps alone: choose a measure closer to the change."
+		if !math.IsInf(p.VisibleInTime, 1) {
+			text = fmt.Sprintf("Not enough: the laps and minutes at hand show %s at best.", quantity(p.VisibleInTime, p.VisibleInTime/5, w.Unit))
+		}
+		p.Warnings = append(p.Warnings, text)
+		say("%s", text)
+	}
+	if p.SlowShare > 0 {
+		say("Allows for %.0f %% of laps spoilt by traffic or mistakes.", 100*p.SlowShare)
+	}
+	say("Do not stop early because it looks good: looking after every block doubles the false alarms.")
+}
