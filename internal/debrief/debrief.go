@@ -228,8 +228,10 @@ func (s *scene) ask(m Remark, turn int) []verdictOf {
 		if k == 0 {
 			k = 1
 		}
+		usual := 0 // how usual the row is as a reading of the complaint
 		for i, c := range v.says {
 			if c == m.Says {
+				usual = i
 				k *= 1 - 0.06*float64(i)
 			}
 		}
@@ -239,9 +241,9 @@ func (s *scene) ask(m Remark, turn int) []verdictOf {
 		case Partly:
 			return 50 + k*v.t.share()
 		case Contradicts:
-			return 10 + k
+			return 10 - float64(usual)
 		}
-		return k
+		return -float64(usual)
 	}
 	sort.SliceStable(out, func(i, j int) bool { return score(out[i]) > score(out[j]) })
 	return out

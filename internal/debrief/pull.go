@@ -34,7 +34,15 @@ func (s *scene) pullTable() {
 	if g.Grip == nil || g.Gear == nil || g.Accel == nil || s.r.Position == nil {
 		return
 	}
-	type sum struct{ a, n float64 }
+	// What the engine gives grows with the plate, and no two hands open alike: the
+	// force asked for is compared, acceleration and air drag together, for each
+	// part of plate.
+	plate := g.Throttle
+	if plate == nil {
+		plate = g.Grip
+	}
+	air := 0.5 * 1.2 * s.b.Air.DragArea / math.Max(s.b.Mass.Total+25, 150)
+	type sum struct{ a, n, plate float64 }
 	byPass := map[key]map[bin]sum{}
 	byTurn := map[int]map[bin]sum{}
 	full := fullGrip(g.Grip)
@@ -45,7 +53,7 @@ func (s *scene) pullTable() {
 		busy := s.shifting(k)
 		m := map[bin]sum{}
 		s.samples(k, onDrive, func(i int, _ circuit.Phase) {
-			if g.Grip[i] < full || g.Gear[i] <= 0 || val(g.Cut, i) > 0.01 || math.Abs(val(g.Lean, i)) > 12*degree || busy(i) {
+			if g.Grip[i] < full || g.Gear[i] <= 0 || val(g.Cut, i) > 0.01 || math.Abs(val(g.Lean, i)) > 10*degree || busy(i) {
 				return
 			}
 			if i < len(g.Airborne) && g.Airborne[i] || val(g.FrontBrake, i) > 0.5e5 {
@@ -53,8 +61,10 @@ func (s *scene) pullTable() {
 			}
 			b := bin{int(g.Gear[i]), int(s.r.Position.Speed[i] / 2)}
 			x := m[b]
-			x.a += g.Accel[i]
+			v := s.r.Position.Speed[i]
+			x.a += (g.Accel[i] + air*v*v) / math.Max(plate[i], 0.5)
 			x.n++
+			x.plate += plate[i]
 			m[b] = x
 		})
 		byPass[k] = m
@@ -67,6 +77,7 @@ func (s *scene) pullTable() {
 			y := t[b]
 			y.a += x.a
 			y.n += x.n
+			y.plate += x.plate
 			t[b] = y
 		}
 	}
@@ -89,7 +100,7 @@ func (s *scene) pullTable() {
 		d, n := 0.0, 0.0
 		for b, x := range m {
 			if r, ok := reference[k.turn][b]; ok && x.n > 0 {
-				d += x.a - r*x.n
+				d += (x.a - r*x.n) * x.plate / x.n
 				n += x.n
 			}
 		}

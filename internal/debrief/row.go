@@ -92,7 +92,7 @@ func num(x float64, decimals int) string {
 func (l *look) mainGear() int {
 	n := map[int]int{}
 	for _, p := range l.passesOf() {
-		l.samples(l.key(p), []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry, circuit.PhaseMid}, func(i int, ph circuit.Phase) {
+		l.samples(l.key(p), anywhere, func(i int, ph circuit.Phase) {
 			g := l.r.Signals.Gear
 			if i < len(g) && g[i] > 0 && val(l.r.Signals.Grip, i) < 0.03 && ph != circuit.PhaseBrake {
 				n[int(g[i])]++
@@ -147,8 +147,7 @@ func isUnder(x float64, s *ride.Shift) bool {
 	return s != nil && x < underBlip && s.Surplus < -leastRPM
 }
 
-// entrySamples lists a value over the closed-throttle, off-brake samples of
-// entry and mid phase.
+// closed calls f for every closed-throttle sample of the phases of a pass.
 func (l *look) closed(p *ride.Pass, phases []circuit.Phase, f func(i int)) {
 	l.samples(l.key(p), phases, func(i int, _ circuit.Phase) {
 		if val(l.r.Signals.Grip, i) < 0.03 {

@@ -381,24 +381,20 @@ func (s *scene) compareGears() {
 	}
 }
 
-// against returns how much a gear's engine drag is of the other gears', from
-// the ride, or where only one gear could be measured from the levels on the
-// sheet, which then are all there is.
-func (s *scene) against(gear int) (float64, bool) {
+// against returns how much a gear's engine drag is of the other gears'. Where
+// the ride could not measure it (one gear only, or too few laps) the levels on
+// the sheet are all there is, and measured is false.
+func (s *scene) against(gear int) (share float64, measured, ok bool) {
 	if x, ok := s.gearDrag[gear]; ok {
-		return x, true
+		return x, true, true
 	}
 	g := s.acting("engine-brake")
 	if g == nil || g.Kind != setting.List {
-		return 0, false
-	}
-	measured := false
-	for _, e := range s.r.Engine.Gears {
-		measured = measured || e.Gear == gear && e.Force.OK
+		return 0, false, false
 	}
 	v := s.sheet.Slots[s.b.Slots.Reference][g.ID]
-	if !measured || len(v) == 0 || gear < 1 || gear > len(v[0]) {
-		return 0, false
+	if len(v) == 0 || gear < 1 || gear > len(v[0]) {
+		return 0, false, false
 	}
 	var others []float64
 	for k, x := range v[0] {
@@ -406,10 +402,11 @@ func (s *scene) against(gear int) (float64, bool) {
 			others = append(others, x)
 		}
 	}
-	if m := inference.Median(others); m > 0 {
-		return v[0][gear-1] / m, true
+	if len(others) == 0 {
+		return 0, false, false
 	}
-	return 0, false
+	m := inference.Median(others)
+	return v[0][gear-1] / m, false, m > 0
 }
 
 // spread returns the mean of a measure over the laps of a turn, with the tenth

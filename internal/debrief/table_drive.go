@@ -172,10 +172,10 @@ var driveRows = []row{
 	{id: "late-pick-up", says: []Complaint{"late-pick-up", "lazy", "held-back"}, phases: comingUp, needs: []need{needGrip},
 		test: func(l *look, p *ride.Pass) sight {
 			x := l.late(p)
-			return known(x, x > 0.4)
+			return known(x, x > 0.4 || l.stoodUp(p) > 9.5)
 		},
 		measures: func(l *look) []Measure {
-			return list(l.m("wait", "middle of the bend to throttle", "s", l.late), l.m("pickup_place", "place of the pick-up", "m", func(p *ride.Pass) float64 { return p.PickupM }),
+			return list(l.m("wait", "middle of the bend to throttle", "s", l.late), l.m("stood_up", "lean lost before the throttle", "deg", l.stoodUp), l.m("pickup_place", "place of the pick-up", "m", func(p *ride.Pass) float64 { return p.PickupM }),
 				l.m("reopenings", "closed again after opening", "", func(p *ride.Pass) float64 { return float64(p.Reopenings) }))
 		},
 		yes: func(l *look, t tally) string {
@@ -214,7 +214,7 @@ var driveRows = []row{
 	{id: "straight-drag", says: []Complaint{"lazy"}, phases: onDrive, needs: []need{needGrip, needGear},
 		test: func(l *look, p *ride.Pass) sight {
 			x := l.pull(p)
-			return known(x, x < -0.35)
+			return known(x, x < -0.28)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("pull", "pull against the other straights at the same speed and gear", "mps2", l.pull))
@@ -236,7 +236,7 @@ var driveRows = []row{
 			if p.MinGear == 1 {
 				return nothing // there is no gear below
 			}
-			return known(x, x < 0.42*limit)
+			return known(x, x < 0.37*limit)
 		},
 		measures: func(l *look) []Measure {
 			return list(l.m("pickup_rpm", "engine speed at the pick-up", "rpm", l.pickupRPM))
@@ -475,6 +475,15 @@ func (l *look) late(p *ride.Pass) float64 {
 		return y
 	}
 	return x
+}
+
+// stoodUp is how far the bike has come up from its greatest lean by the pick-up,
+// deg: a bike that is picked up without drive was waiting for nothing.
+func (l *look) stoodUp(p *ride.Pass) float64 {
+	if math.IsNaN(p.Pickup) {
+		return math.NaN()
+	}
+	return (p.MaxLean - math.Abs(val(l.r.Signals.Lean, rehearsal.Sample(l.r, p.Pickup)))) / degree
 }
 
 // plateDelay is how long the plate stays behind the hand at the first opening.

@@ -54,20 +54,20 @@ func dragMeasures(l *look) []Measure {
 }
 
 // weakDrag is engine drag under this share of the other gears' (ratio for
-// ratio); gears are commonly set within a fifth of one another.
-const weakDrag, strongDrag = 0.72, 1.35
+// ratio); gears are commonly set within two fifths of one another.
+const weakDrag = 0.62
 
 // weakGear tells whether the gear that a pass is entered in drags too little.
 func weakGear(l *look, p *ride.Pass) sight {
 	g := l.mainGear()
-	x, ok := l.against(g)
+	x, _, ok := l.against(g)
 	if g == 0 || !ok {
 		return unknown
 	}
 	l.gear = g
 	// The lap must have used it: a closed throttle in that gear for a while.
 	n := 0
-	l.closed(p, closedPhases, func(i int) {
+	l.closed(p, anywhere, func(i int) {
 		if int(l.r.Signals.Gear[i]) == g {
 			n++
 		}
@@ -159,7 +159,10 @@ var entryRows = []row{
 		test: weakGear, measures: dragMeasures,
 		yes: func(l *look, t tally) string {
 			g := l.mainGear()
-			x, _ := l.against(g)
+			x, measured, _ := l.against(g)
+			if !measured {
+				return fmt.Sprintf("%s is entered in gear %d on %s laps, and on the sheet that gear has %s %% of the other gears' level; its drag could not be measured on this run.", capital(l.name()), g, t.laps(), num(100*x, 0))
+			}
 			return fmt.Sprintf("%s is entered in gear %d on %s laps, and in that gear the engine drags only %s %% of what the other gears' drag would give.", capital(l.name()), g, t.laps(), num(100*x, 0))
 		},
 		no: "The engine drags there as in the other gears.", mind: "A coast in that gear and in the next on the same straight.",
