@@ -61,7 +61,7 @@ func Heron() Bike {
 		Name: "Heron 998", Mass: 262, CentreHeight: 0.66, Wheelbase: 1.43, CentreToRear: 0.69,
 		Front:   Tyre{Marking: "120/70 ZR17", Radius: 1.880 / (2 * math.Pi), Crown: 0.060},
 		Rear:    Tyre{Marking: "200/60 ZR17", Radius: 2.010 / (2 * math.Pi), Crown: 0.098},
-		Primary: 1.63, Gears: []float64{2.60, 2.13, 1.79, 1.56, 1.41, 1.31},
+		Primary: 1.63, Gears: []float64{2.60, 2.13, 1.79, 1.56, 1.41, 1.27},
 		FrontTeeth: 16, RearTeeth: 43, LimiterRPM: 14300, ShiftRPM: 13700,
 		DragArea: 0.32, Rolling: 0.02, Efficiency: 0.93,
 		EngineI: 0.030, FrontI: 0.45, RearI: 0.65, Grip: 1.32,

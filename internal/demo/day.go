@@ -152,7 +152,7 @@ func Day(seed uint64) *DemoDay {
 	o = options(5, map[string]Sheet{"A": trial, "B": trial.Clone()})
 	o.Laps, o.Dirty = 6, true
 	d.Runs = append(d.Runs, DayRun{File: "run5-suffered.csv", Note: "a recording that has suffered: outages, a stuck sensor, the stick pulled early", Tyre: "rear set 3, 16 laps",
-		Dialect: Dialect{Delimiter: ",", CutOff: true},
+		Dialect: Dialect{Delimiter: ",", CutOff: true, Jump: true},
 		Run:     Ride(o)})
 	return d
 }

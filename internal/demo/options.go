@@ -77,7 +77,7 @@ type Options struct {
 	Slots   []string // slot of each lap from the out lap on; nil is all "A"
 	Sheets  map[string]Sheet
 
-	RateHz       float64 // fast channels
+	RateHz       float64 // fast channels, at most 100
 	GPSRate      float64 // Hz
 	GPSWhite     float64 // m, per axis
 	GPSSlow      float64 // m, per axis, sd of the slowly varying error

@@ -64,7 +64,6 @@ type grid struct {
 	clock              []float64 // s of an undisturbed lap
 	pitSide            float64
 	turn               []int32 // index of the turn whose segment holds the place
-	inCurve            []bool
 }
 
 func newGrid(c *Circuit) *grid {
@@ -76,7 +75,6 @@ func newGrid(c *Circuit) *grid {
 	alloc := func() []float64 { return make([]float64, n+1) }
 	g.x, g.y, g.theta, g.kappa, g.grade, g.bank, g.clock = alloc(), alloc(), alloc(), alloc(), alloc(), alloc(), alloc()
 	g.turn = make([]int32, n+1)
-	g.inCurve = make([]bool, n+1)
 	for i := 0; i <= n; i++ {
 		s := float64(i) * g.step
 		if i == n {
@@ -87,7 +85,6 @@ func newGrid(c *Circuit) *grid {
 		g.grade[i] = c.Grade(s)
 		g.bank[i] = c.Bank(s)
 		g.turn[i] = int32(c.TurnAt(s) - 1)
-		g.inCurve[i] = g.kappa[i] != 0
 	}
 	g.time(c)
 	// theta runs on without jumps over the lap.
