@@ -8,6 +8,7 @@ import (
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/setting"
 )
@@ -101,7 +102,8 @@ func (s *scene) wholeLap(m Remark, opt Options) Finding {
 	}
 	best.ID = fmt.Sprintf("r%d", m.ID)
 	if len(s.turns()) == 0 {
-		best = Finding{ID: best.ID, Remark: m.ID, Says: m.Says, Stance: CannotTell, Text: "No turn of this circuit is known, so the remark has no place.", Laps: "0 of 0"}
+		best = Finding{ID: best.ID, Remark: m.ID, Says: m.Says, Stance: CannotTell, Text: "No turn of this circuit is known, so the remark has no place.", Laps: "0 of 0",
+			Change: "A run with a timed lap.", Proposals: []Proposal{changeNothing("what cannot be placed is not changed")}}
 	}
 	if len(at) > 1 {
 		best.Text += " It shows at turns " + strings.Join(at, ", ") + "; here is the clearest."
@@ -124,6 +126,7 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		f.Stance, f.Laps = CannotTell, "0 of 0"
 		f.Text = fmt.Sprintf("There is no turn %d on this circuit.", turn)
 		f.Change = "Name one of the circuit's turns."
+		f.Proposals = []Proposal{changeNothing("a remark without a place changes nothing")}
 		return f
 	}
 	if m.Says == "fine" {
@@ -143,6 +146,7 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		f.Stance, f.Laps = CannotTell, "0 of 0"
 		f.Text = "Nothing in the table speaks of this complaint there."
 		f.Change = "Say which end of the bike does it, and when."
+		f.Proposals = []Proposal{changeNothing("what cannot be placed is not changed")}
 		return f
 	}
 	best := rows[0]
@@ -443,6 +447,18 @@ func (s *scene) wholeRun() []Finding {
 				{Name: "circumference_file", Label: "in the bike file", Value: 1000 * t.file.Circumference, Lo: 1000 * t.file.Circumference, Hi: 1000 * t.file.Circumference, N: max(s.laps, 1), Unit: "mm"}},
 			Change:    "A measured roll-out of the warm tyre, rider on.",
 			Proposals: []Proposal{inspect(fmt.Sprintf("the %s circumference in logger and control unit: %s mm", t.name, num(1000*t.fit.Circumference, 0)), "it moves every cell of the slip table; a change of its own"), changeNothing("no slip target is touched before")}})
+	}
+	// Where engine speed and ratios contradict the file, the ride has said so among
+	// its problems and has used the better value already.
+	for _, q := range s.r.Problems {
+		if len(out) > 0 || q.Channel != recording.RearSpeed && q.Channel != recording.FrontSpeed || !strings.Contains(q.Mend, "circumference_m") {
+			continue
+		}
+		name := strings.TrimSuffix(q.Channel, "_speed")
+		out = append(out, Finding{Cause: "circumference", Seen: s.laps, Of: s.laps, Laps: fmt.Sprintf("%d of %d", s.laps, s.laps), Safety: true,
+			Text:      fmt.Sprintf("The %s circumference is not what the bike file says: %s.", name, q.Text),
+			Change:    "A measured roll-out of the warm tyre, rider on.",
+			Proposals: []Proposal{inspect("the "+name+" circumference in logger, control unit and bike file", q.Mend), changeNothing("no slip target is touched before")}})
 	}
 	for _, e := range s.r.Episodes {
 		if e.Kind == ride.Highside {

@@ -198,7 +198,7 @@ var entryRows = []row{
 		propose: func(l *look) []Proposal {
 			return l.list("engine-brake", l.mainGear(), -1, "the rear carries less than the engine drags", "a rear that rolls", "pushing on entry", "entry")
 		}, safety: true, unasked: 0.5, cost: func(l *look) float64 { return 0.03 }, show: func(l *look, p *ride.Pass) (float64, float64) { return p.Brake, p.Mid }},
-	{id: "under-blip", says: []Complaint{"hops", "rear-locks", "too-much-engine-braking"}, phases: goingIn, needs: []need{needRPM, needGear},
+	{id: "under-blip", says: []Complaint{"rear-locks", "hops", "too-much-engine-braking"}, phases: goingIn, needs: []need{needRPM, needGear},
 		test: func(l *look, p *ride.Pass) sight {
 			x, s := l.surplus(p, -1)
 			switch {
@@ -250,7 +250,7 @@ var entryRows = []row{
 		propose: func(l *look) []Proposal {
 			return append([]Proposal{coach("build the pressure over a third of a second", "the rear lifts where the lever is pulled at once")}, l.scalar("rear-lift", +1, "the aid lets the rear come up", "a rear that stays down", "braking distance")...)
 		}, unasked: 0.3, cost: func(l *look) float64 { return 0.03 }, show: showEpisode(ride.RearLift, nil)},
-	{id: "front-near-lock", says: []Complaint{"front-lock", "front-washes"}, phases: goingIn, safety: true, needs: []need{needFront},
+	{id: "front-near-lock", says: []Complaint{"front-lock"}, phases: goingIn, safety: true, needs: []need{needFront},
 		test: func(l *look, p *ride.Pass) sight { return when(l.frontLock(p) > 0) },
 		measures: func(l *look) []Measure {
 			return list(l.m("lock_time", "front wheel far too slow", "s", l.frontLock), l.m("decel_peak", "greatest deceleration", "mps2", func(p *ride.Pass) float64 { return p.PeakDecel }))

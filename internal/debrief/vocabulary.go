@@ -2,11 +2,11 @@ package debrief
 
 import "cornerwright/internal/circuit"
 
-// Phases joined as riders speak of them.
+// Phases joined as riders speak of them, the most usual first.
 var (
-	goingIn  = []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry}
+	goingIn  = []circuit.Phase{circuit.PhaseEntry, circuit.PhaseBrake}
 	inside   = []circuit.Phase{circuit.PhaseEntry, circuit.PhaseMid}
-	comingUp = []circuit.Phase{circuit.PhaseMid, circuit.PhasePickup, circuit.PhaseDrive}
+	comingUp = []circuit.Phase{circuit.PhasePickup, circuit.PhaseDrive, circuit.PhaseMid}
 	driving  = []circuit.Phase{circuit.PhasePickup, circuit.PhaseDrive}
 	onDrive  = []circuit.Phase{circuit.PhaseDrive}
 	anywhere = []circuit.Phase{}
@@ -43,13 +43,13 @@ var Complaints = []Word{
 		Heard: []string{"lazy", "flat", "no power", "lacks power", "weak engine", "does not pull", "doesn't pull", "doesnt pull", "slow on the straight", "drags", "dragging", "down on speed", "no speed"}},
 	{Says: "pushes-on", Group: "electronics", Means: "the rear drives the bike on while slowing", Phases: goingIn,
 		Heard: []string{"pushes me on", "pushed me on", "pushes me in", "pushed me in", "pushes in on", "pushed in on", "pushed in after", "pushing me in", "pushes on entry", "pushes on the way in", "drives me on", "drives on", "rear pushes", "pushes me", "pushed me", "pushes after the downshift", "pushed after the downshift"}},
-	{Says: "wants-engine-braking", Group: "electronics", Means: "too little braking from the engine", Phases: []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry, circuit.PhaseMid},
+	{Says: "wants-engine-braking", Group: "electronics", Means: "too little braking from the engine", Phases: []circuit.Phase{circuit.PhaseEntry, circuit.PhaseBrake, circuit.PhaseMid},
 		Heard: []string{"more engine braking", "more engine brake", "not enough engine braking", "too little engine braking", "needs engine braking", "wants engine braking", "freewheels", "free wheels", "does not slow", "doesn't slow", "doesnt slow", "no engine braking"}},
 	{Says: "too-much-engine-braking", Group: "electronics", Means: "the engine drags the rear wheel too much", Phases: goingIn,
 		Heard: []string{"too much engine braking", "less engine braking", "rear drags", "rear slides on entry", "rear steps out on entry", "backs in", "backing in", "sideways on entry"}},
-	{Says: "hops", Group: "brakes", Means: "the rear wheel hops going in", Phases: goingIn,
+	{Says: "hops", Group: "brakes", Means: "the rear wheel hops going in", Phases: []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry},
 		Heard: []string{"hops", "hopping", "rear jumps", "rear bounces", "rear judders"}},
-	{Says: "rear-locks", Group: "brakes", Means: "the rear wheel locks going in", Phases: goingIn,
+	{Says: "rear-locks", Group: "brakes", Means: "the rear wheel locks going in", Phases: []circuit.Phase{circuit.PhaseBrake, circuit.PhaseEntry},
 		Heard: []string{"rear locks", "rear locked", "locks the rear", "rear wheel locks"}},
 	{Says: "rear-lifts", Group: "brakes", Means: "the rear wheel leaves the ground on the brakes", Phases: []circuit.Phase{circuit.PhaseBrake},
 		Heard: []string{"rear lifts", "rear comes up", "rear in the air", "stoppie", "rear is light", "lifts the rear"}},
