@@ -84,7 +84,7 @@ func reference() Sheet {
 		"engine-brake": []float64{50, 50, 60, 60, 70, 70},
 		"blip":         []float64{100, 100, 100, 100, 100, 100},
 		"wheel-lift":   4.0,
-		"torque-limit": []float64{74, 92, 100, 100, 100, 100},
+		"torque-limit": []float64{74, 86, 100, 100, 100, 100},
 	}
 }
 

@@ -8,10 +8,12 @@ type engine struct {
 	full  [161]float64 // N.m at each 100 1/min, plate open
 	drag  [161]float64 // N.m the closed engine takes
 	steep [161]float64 // how soon the plate stops mattering
+	extra float64      // N.m added within band
+	band  [2]float64   // 1/min
 }
 
 func newEngine(o *Options) *engine {
-	e := &engine{}
+	e := &engine{extra: o.TorqueExtra, band: o.TorqueBand}
 	// Crank torque by speed in thousands, wide open.
 	shape := [][2]float64{{0, 30}, {2, 58}, {3, 72}, {4, 80}, {5, 86}, {6, 90}, {7, 95}, {8, 102}, {9, 108},
 		{10, 112}, {11, 113.5}, {12, 112}, {13, 107}, {14, 99}, {15, 84}, {16, 60}}
@@ -47,6 +49,16 @@ func table(t *[161]float64, rpm float64) float64 {
 	}
 	f := x - float64(i)
 	return t[i] + f*(t[i+1]-t[i])
+}
+
+// most is the torque at the crank that a torque limit leaves. The limit is a
+// share of the engine as it was mapped; what was added comes on top.
+func (e *engine) most(rpm, limit float64) float64 {
+	extra := 0.0
+	if e.extra != 0 && rpm >= e.band[0] && rpm <= e.band[1] {
+		extra = e.extra
+	}
+	return limit*(table(&e.full, rpm)-extra) + extra
 }
 
 // torque at the crank in N.m for plate 0..1, at full engine drag.

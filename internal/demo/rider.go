@@ -99,7 +99,7 @@ func (w *world) decide(st *state, p *lapPlan, tp *turnPlan, ctl *controls, i int
 	force := math.Min(ask, b.Mass*cap+resist)
 	rpm := st.we * 30 / math.Pi
 	torque := force * rr / (b.ratio(max(st.gear, 1)) * b.Efficiency)
-	full := table(&w.e.full, rpm) * ctl.torque[max(st.gear, 1)-1]
+	full := w.e.most(rpm, ctl.torque[max(st.gear, 1)-1])
 	want := 1.0
 	if torque < 0.97*full || cap < 1.5 {
 		want = w.plate2grip(w.e.plate(rpm, torque))

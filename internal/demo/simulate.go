@@ -165,7 +165,7 @@ func (w *world) advance(st *state) {
 	torque := closed
 	if demand > 0.002 {
 		torque = math.Max(closed, w.e.torque(rpm, demand))
-		torque = math.Min(torque, ctl.torque[max(st.gear, 1)-1]*table(&w.e.full, rpm))
+		torque = math.Min(torque, w.e.most(rpm, ctl.torque[max(st.gear, 1)-1]))
 	}
 	// The limiter holds the engine with a little hysteresis.
 	limit := b.LimiterRPM
