@@ -281,6 +281,13 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 			y: vl[i] / (wl[i] * omega), one: 1 - cos, sin2: sin * sin,
 			f: m.RearForce(al[i], vl[i], 0), n0: load, q: math.Abs(lat), v2: vl[i] * vl[i], block: in.Block[i],
 		})
+		// Only samples at moderate drive hold the radius: near the limit of the
+		// tyre slip and radius cannot be told apart.
+		s := &all[len(all)-1]
+		q := math.Min(0.97, s.q/1.3)
+		if u := s.f / (s.n0 * 1.3 * math.Sqrt(1-q*q)); u < -0.35 || u > 0.5 {
+			continue
+		}
 		if l := math.Abs(in.Lean[i]); l < 12*deg {
 			upright += dt
 		} else if l > 35*deg {
@@ -288,11 +295,13 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		}
 	}
 	samples = len(all)
-	if upright < needUpright || samples < 200 {
-		fit.Why = fmt.Sprintf("%.0f s upright off the brakes at steady gear; %.0f are needed", upright, needUpright)
+	if samples < 200 || upright < needUpright && leaned < needLeaned {
+		fit.Why = fmt.Sprintf("%.0f s upright at moderate drive off the brakes; %.0f are needed", upright, needUpright)
 		return
 	}
-	crownFree := leaned >= needLeaned
+	// Without upright samples the leaned ones still hold the radius together with
+	// the crown radius of the bike file.
+	crownFree := leaned >= needLeaned && upright >= needUpright
 	shrink := fit.Crown
 	if shrink == 0 {
 		shrink = 0.095
@@ -401,7 +410,12 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	case !crownFree:
 		fit.Identified = false
 		fit.Crown, fit.CrownSE = b.Rear.CrownRadius, 0
-		fit.Why = fmt.Sprintf("%.0f s beyond 35 deg off the brakes at steady gear; %.0f are needed for a crown radius: the file's is kept", leaned, needLeaned)
+		if upright < needUpright {
+			// The file's crown radius is good to some millimetres, and stands in the
+			// way of the radius by what it takes off at the lean of the samples.
+			fit.CircumferenceSE = math.Hypot(fit.CircumferenceSE, 2*math.Pi*0.4*0.005)
+		}
+		fit.Why = fmt.Sprintf("%.0f s upright and %.0f s beyond 35 deg at moderate drive off the brakes; %.0f and %.0f are needed for a crown radius: the file's is kept", upright, leaned, needUpright, needLeaned)
 	case fit.CrownSE > 0.015 || fit.CircumferenceSE > 0.008*fit.Circumference:
 		fit.Identified = false
 		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
