@@ -25,7 +25,7 @@ func (s *sim) run() {
 		}
 		lap := k
 		s.began[k] = st.t
-		for n := 0; !st.done && n < 1<<20; n++ {
+		for n := 0; !st.done || n%perRow != 0; n++ {
 			if n%perRow == 0 {
 				s.row(&st, base)
 				if was := len(s.tr.Cut) - 2; st.cut > 0.02 && s.tr.Cut[max(was, 0)] <= 0.02 {
@@ -93,7 +93,7 @@ func (s *sim) rest(st state, seconds, base float64) state {
 	still := state{t: st.t, lap: st.lap, s: st.s, wf: 0, we: 130, clutch: 1, nf: st.nf, nr: st.nr, fork: st.fork, shock: st.shock, lockT: -1}
 	for range int(seconds / rowTime) {
 		s.row(&still, base)
-		still.t += rowTime
+		still.t = tick(still.t + rowTime)
 	}
 	return still
 }

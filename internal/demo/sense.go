@@ -182,7 +182,7 @@ func gps(s *sim, dropped map[string]bool) []Channel {
 	lagV := 0.0
 	lagging := o.Nasty.GPSSpeedLag > 0
 	for k := 0; ; k++ {
-		at := tr.Time[0] + float64(k)*every
+		at := tick(tr.Time[0] + float64(k)*every)
 		if at > tr.Time[n-1] {
 			break
 		}

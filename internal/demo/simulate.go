@@ -85,12 +85,15 @@ type state struct {
 
 func (w *world) plan(st *state) *lapPlan { return w.plans[st.lap] }
 
+// tick keeps the clock on whole steps, however many are added up.
+func tick(t float64) float64 { return math.Round(t*1e4) / 1e4 }
+
 // advance rides one step.
 func (w *world) advance(st *state) {
 	p := w.plans[st.lap]
 	g, b, c := w.g, w.b, w.c
 	st.step++
-	st.t += dt
+	st.t = tick(st.t + dt)
 	st.rest += dt
 	st.since += dt
 	st.brakeSince += dt
