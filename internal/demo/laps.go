@@ -93,7 +93,7 @@ func (s *sim) windows() {
 	n := len(c.Turns)
 	at := make([][]float64, n)
 	for i := 1; i < len(tr.Time); i++ {
-		if tr.FrontBrake[i] > 0.5e5 && tr.FrontBrake[i-1] <= 0.5e5 {
+		if tr.FrontBrake[i] > 0.5e5 && tr.FrontBrake[i-1] <= 0.5e5 && tr.timed(tr.Time[i]) {
 			place := math.Mod(tr.S[i], c.Length)
 			for k := 0; k < n; k++ {
 				if ahead := c.wrap(c.Turns[k].Apexes[0] - place); ahead < c.wrap(c.Turns[(k+1)%n].Apexes[0]-place) && ahead <= c.wrap(c.Turns[(k+n-1)%n].Apexes[0]-place) {
@@ -145,6 +145,45 @@ func (s *sim) cutLaps() {
 		l.Time = l.End - l.Start
 		tr.Laps = append(tr.Laps, l)
 	}
+}
+
+// timed tells whether an instant lies in a timed lap.
+func (tr *Truth) timed(t float64) bool {
+	for _, l := range tr.Laps {
+		if l.Kind == TimedLap && t >= l.Start && t < l.End {
+			return true
+		}
+	}
+	return false
+}
+
+// turnIn is the last instant before the greatest lean between two rows at which
+// the roll rate towards the turn rises through 15 deg/s while the lean is under
+// three tenths of its greatest; failing that, where the lean passes a fifth.
+func (tr *Truth) turnIn(a, b int, side float64) float64 {
+	top := a
+	for i := a; i <= b; i++ {
+		if side*tr.Lean[i] > side*tr.Lean[top] {
+			top = i
+		}
+	}
+	peak := side * tr.Lean[top]
+	if peak < 0.1 {
+		return math.NaN()
+	}
+	const rate = 15 / radDeg
+	for i := top; i > a; i-- {
+		was, is := side*tr.RollRate[i-1], side*tr.RollRate[i]
+		if was < rate && is >= rate && side*tr.Lean[i] < 0.3*peak {
+			return tr.Time[i-1] + rowTime*(rate-was)/(is-was)
+		}
+	}
+	for i := top; i > a; i-- {
+		if side*tr.Lean[i-1] < 0.2*peak {
+			return tr.Time[i]
+		}
+	}
+	return math.NaN()
 }
 
 // passes reads the instants of each turn from what the rider really did.
@@ -206,6 +245,15 @@ func (s *sim) passes() {
 				if tr.Grip[i] >= 0.95 && tr.Grip[min(i+20, b)] >= 0.95 {
 					p.FullThrottle = tr.Time[i]
 					break
+				}
+			}
+			p.TurnIn = tr.turnIn(a, eb, float64(t.Direction))
+			if !math.IsNaN(p.BrakeOn) {
+				for i := tr.index(p.BrakeOn) + 5; i < b; i++ {
+					if tr.FrontBrake[i] < 0.3e5 {
+						p.BrakeOff = tr.Time[i]
+						break
+					}
 				}
 			}
 			tr.Passes = append(tr.Passes, p)

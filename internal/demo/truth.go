@@ -51,7 +51,7 @@ type Pass struct {
 	Lap, Turn    int
 	BrakeOn      float64 // front pressure rises
 	BrakeOff     float64
-	TurnIn       float64 // lean begins to grow towards the turn
+	TurnIn       float64 // roll rate towards the turn rises through 15 deg/s
 	Apex         float64 // least speed
 	PickUp       float64 // grip leaves closed for good
 	FullThrottle float64
