@@ -150,6 +150,15 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 			laps[i].Kind = InLap
 		}
 	}
+	// The pit lane may lie beside the gate: the moments before it belong to the
+	// out lap that follows.
+	if len(laps) > 2 && laps[0].Kind == OutLap && laps[1].Kind == OutLap {
+		laps[1].Start = laps[0].Start
+		laps = laps[1:]
+		for i := range laps {
+			laps[i].Number = i + 1
+		}
+	}
 	return l.describe(rec, laps, j)
 }
 
@@ -186,13 +195,24 @@ func (l *Located) judge(lap *Lap, j *joint) {
 	}
 	// Raw fixes tell how far from the line the bike was: the smoother takes a
 	// place in the pit lane for a bad fix.
+	// Single wild fixes and a receiver that has not settled after an outage do not
+	// count: the stretch must last and keep to one side.
+	run, side := 0.0, 0.0
 	for i := 1; i < len(l.fixT); i++ {
-		if t := l.fixT[i]; t >= lap.Start-0.5 && t <= lap.End+0.5 && l.fixV[i] < slowLane && math.Abs(j.aside[i]) > offLine {
-			lane += math.Min(1, l.fixT[i]-l.fixT[i-1])
+		t := l.fixT[i]
+		if t < lap.Start-0.5 || t > lap.End+0.5 {
+			continue
+		}
+		if l.fixV[i] < slowLane && math.Abs(j.aside[i]) > offLine && j.aside[i]*side >= 0 {
+			run += math.Min(1, l.fixT[i]-l.fixT[i-1])
+			side = j.aside[i]
+			lane = math.Max(lane, run)
+		} else {
+			run, side = 0, 0
 		}
 	}
 	switch {
-	case lane > 1.5:
+	case lane > 2.5:
 		lap.Kind = BrokenLap
 		lap.Marks = append(lap.Marks, fmt.Sprintf("pit lane or off the circuit for %.0f s", lane))
 	case still > 2:

@@ -81,6 +81,7 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		return out, nil
 	}
 	j := &joint{f: &f, d: d, q: defaultNoise(), sm: out.sm, bias: [2]float64{}}
+	lp.fill(d)
 	j.s = lp.phases(&f, d, lp.length)
 	if known != nil {
 		j.line = known.Line

@@ -154,6 +154,36 @@ next:
 	return best, count >= 1 && best.length > 250
 }
 
+// fill puts crossings where the gate was passed while no fix told so (an outage
+// over the gate): a stretch of about m lap lengths holds m laps.
+func (l *loop) fill(d *odometer) {
+	if len(l.cross) < 2 || l.length <= 0 {
+		return
+	}
+	cross := []crossing{l.cross[0]}
+	var whole []bool
+	for k := 1; k < len(l.cross); k++ {
+		a, b := l.cross[k-1], l.cross[k]
+		m := math.Round((b.o - a.o) / l.length)
+		if m < 2 || math.Abs((b.o-a.o)/m/l.length-1) > 0.04 {
+			cross = append(cross, b)
+			whole = append(whole, l.whole[k-1])
+			continue
+		}
+		for j := 1.0; j <= m; j++ {
+			c := b
+			if j < m {
+				c.o = a.o + (b.o-a.o)*j/m
+				i := sort.SearchFloat64s(d.o, c.o)
+				c.t = d.t0 + d.dt*float64(i)
+			}
+			cross = append(cross, c)
+			whole = append(whole, false)
+		}
+	}
+	l.cross, l.whole = cross, whole
+}
+
 // phases gives every fix its unwrapped place S by odometer share between
 // crossings; before the first and after the last crossing by distance alone.
 // Intervals that are not one plain lap (pit lane, a cut) count as one lap.
