@@ -327,7 +327,7 @@ func (b *Book) runsForVerdict(vs []verdictRun) ([]verdict.Run, []verdict.Conditi
 		if len(day) > 10 && day[4] == '-' {
 			day = day[:10]
 		}
-		v := verdict.Run{ID: r.Number, Label: fmt.Sprintf("run %d", r.Number), Order: i + 1, Day: day, Circuit: r.Circuit, Bike: r.Bike, Tyre: r.Tyre,
+		v := verdict.Run{ID: r.Number, Label: fmt.Sprintf("run %d", r.Number), Order: i + 1, Day: day, Circuit: r.Circuit, Bike: r.Bike, Tyre: tyreSet(r.Tyre),
 			Wet: strings.Contains(strings.ToLower(r.Weather), "wet") || strings.Contains(strings.ToLower(r.Weather), "rain")}
 		out = append(out, v)
 		for _, p := range r.Problems {
@@ -337,6 +337,14 @@ func (b *Book) runsForVerdict(vs []verdictRun) ([]verdict.Run, []verdict.Conditi
 		}
 	}
 	return out, conditions
+}
+
+// tyreSet is what of the words about tyres names the set: "rear set 2, 10 laps"
+// and "rear set 2, new" are one set.
+func tyreSet(words string) string {
+	set, _, _ := strings.Cut(words, ",")
+	set, _, _ = strings.Cut(set, ";")
+	return strings.ToLower(strings.TrimSpace(set))
 }
 
 // keepVerdict stores the newest answer about a step and its runs.

@@ -244,4 +244,3 @@ func NewTyres(run book.Run, t bike.Tyres) Tyres {
 	}
 	return Tyres{Run: run.Number, Front: one(t.Front), Rear: one(t.Rear), Samples: t.Samples, Notes: list(t.Notes)}
 }
-
