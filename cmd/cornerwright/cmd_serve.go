@@ -11,10 +11,10 @@ import (
 func serveCommands() []*command {
 	return []*command{
 		{name: "serve", args: "", short: "serve the book as pages on this machine", noJSON: true,
-			long:    "The pages are served to this machine alone. The address is printed; stop with Ctrl-C.",
-			example: "cornerwright serve --book season",
+			long:    "Only this machine can reach the pages. Stop with Ctrl-C; what was acknowledged is in the book.",
+			example: "cornerwright serve --book season --listen 127.0.0.1:8765",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
-				listen := f.String("listen", "127.0.0.1:8760", "`ADDR` to serve at, a loopback address")
+				listen := f.String("listen", "127.0.0.1:8765", "`ADDR` to serve at; port 0 takes a free one")
 				return func(ctx context.Context, args []string) error {
 					if err := none(args); err != nil {
 						return err
@@ -29,13 +29,15 @@ func serveCommands() []*command {
 	}
 }
 
-// serve answers until the context ends.
+// serve runs until it is stopped.
 func (a *app) serve(ctx context.Context, b *book.Book, listen string) error {
 	h, err := web.New(b, web.Options{Log: a.log})
 	if err != nil {
 		return err
 	}
-	return web.Serve(ctx, listen, h, func(address string) {
-		a.say("pages at %s (stop with Ctrl-C)", address)
-	})
+	err = web.Serve(ctx, listen, h, func(address string) { a.say("serving %s at %s; stop with Ctrl-C", b.Dir(), address) })
+	if ctx.Err() != nil && err == nil {
+		a.talk("stopped")
+	}
+	return err
 }

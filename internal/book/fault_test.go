@@ -321,7 +321,7 @@ func stride(t *testing.T) int {
 	if os.Getenv("CORNERWRIGHT_FULL") != "" {
 		return 1
 	}
-	return 17
+	return 29
 }
 
 func faultRun(t *testing.T, fail error) {
