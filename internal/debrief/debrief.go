@@ -118,6 +118,16 @@ type verdictOf struct {
 	l *look
 }
 
+// rests tells whether a row needs a channel.
+func (w *row) rests(n need) bool {
+	for _, x := range w.needs {
+		if x.what == n.what {
+			return true
+		}
+	}
+	return false
+}
+
 // finding answers a remark at one turn: every row that can explain the
 // complaint is asked; the one seen on most laps speaks.
 func (s *scene) finding(m Remark, turn int, opt Options) Finding {
@@ -150,6 +160,7 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		return f
 	}
 	best := rows[0]
+	inferred := best.rests(needCut) && s.r.Signals.CutSource == "signature"
 	f.Cause, f.Stance, f.Seen, f.Of, f.Laps, f.Safety, f.Change = best.id, best.t.stance(), best.t.seen, best.t.of, best.t.laps(), best.safety, best.mind
 	if f.Phase == "" && len(best.phases) > 0 {
 		f.Phase = best.phases[len(best.phases)-1]
@@ -158,9 +169,23 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		}
 	}
 	l := best.l
+	if inferred {
+		// A cut inferred from acceleration alone is a suspicion: small ones are
+		// missed and a slope looks like one.
+		switch f.Stance {
+		case Agrees:
+			f.Stance = Partly
+		case Contradicts:
+			f.Stance = CannotTell
+			best.t.missing = "no cut and no throttle plate is recorded, and from acceleration alone a small cut cannot be ruled out; record one of them"
+		}
+	}
 	switch f.Stance {
 	case Agrees, Partly:
 		f.Text = best.yes(l, best.t)
+		if inferred {
+			f.Text += " The cut is inferred from acceleration: suspected, not recorded."
+		}
 		if elsewhere {
 			f.Stance = Partly
 			f.Text = fmt.Sprintf("Not %s, but at that place: %s", leanWords[m.Lean], f.Text)
@@ -246,6 +271,11 @@ func (s *scene) ask(m Remark, turn int) []verdictOf {
 			return 50 + k*v.t.share()
 		case Contradicts:
 			return 10 - float64(usual)
+		}
+		// What usually explains the complaint cannot be seen: then nothing that is
+		// seen less often contradicts the rider.
+		if usual == 0 {
+			return 20
 		}
 		return -float64(usual)
 	}

@@ -245,10 +245,6 @@ func raiseTarget(class string) func(*look) []Proposal {
 		}
 		cells := []setting.Cell{{}}
 		if s.Kind == setting.Grid {
-			busy := map[key]func(int) bool{}
-			for _, p := range l.passesOf() {
-				busy[l.key(p)] = l.shifting(l.key(p))
-			}
 			top := l.average(func(p *ride.Pass) float64 { return p.MaxLean })
 			in := func(lean float64) bool {
 				switch class {

@@ -213,6 +213,7 @@ func (s *scene) drive(k key) *drive {
 	d.slipKnown = g.RearSlip != nil
 	busy := s.shifting(k)
 	up := s.lifted(k)
+	cutAt := s.cut(k)
 	slot := ""
 	for _, st := range s.stretches[k] {
 		slot = st.Slot
@@ -227,7 +228,7 @@ func (s *scene) drive(k key) *drive {
 	slipCut, nCut := 0.0, 0.0
 	run, rise, was := 0, 0.0, 0.0
 	s.samples(k, driving, func(i int, _ circuit.Phase) {
-		slip, cut, lean := val(g.RearSlip, i), val(g.Cut, i), val(g.Lean, i)
+		slip, cut, lean := val(g.RearSlip, i), cutAt(i), val(g.Lean, i)
 		air := up(i)
 		if air {
 			d.airborne += s.dt
@@ -307,12 +308,31 @@ func (s *scene) isCap(i int, slip, lean float64, slot string) bool {
 	return slip < t-0.03 && slip < 0.55*t && val(s.r.Signals.Grip, i) > 0.5
 }
 
+// cut returns the share of torque cut at a sample. A channel is taken as it is;
+// an inferred cut counts only inside the episodes that the ride stands by.
+func (s *scene) cut(k key) func(int) float64 {
+	cut := s.r.Signals.Cut
+	if s.r.Signals.CutSource == "cut channel" || s.r.Signals.CutSource == "" {
+		return func(i int) float64 { return val(cut, i) }
+	}
+	in := s.inside(ride.Cut, k)
+	return func(i int) float64 {
+		if !in(i) {
+			return 0
+		}
+		return val(cut, i)
+	}
+}
+
 // lifted returns the test for the front wheel in the air: inside an episode of
 // it. The ride's own mask is wider, to keep doubtful wheel speeds out.
-func (s *scene) lifted(k key) func(int) bool {
+func (s *scene) lifted(k key) func(int) bool { return s.inside(ride.Wheelie, k) }
+
+// inside returns the test for samples inside an episode of a kind on a pass.
+func (s *scene) inside(kind ride.Kind, k key) func(int) bool {
 	var spans [][2]int
 	for _, e := range s.episodes[k] {
-		if e.Kind == ride.Wheelie {
+		if e.Kind == kind {
 			spans = append(spans, [2]int{rehearsal.Sample(s.r, e.Start), rehearsal.Sample(s.r, e.End)})
 		}
 	}

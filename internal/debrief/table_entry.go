@@ -218,7 +218,7 @@ var entryRows = []row{
 			return l.list("blip", l.shortGear(), +1, "the blip into that gear lifts the engine too little", "a downshift without a drag", "a push after the downshift", "entry")
 		}, unasked: 0.6, cost: func(l *look) float64 { return 0.03 }, show: showEpisode(ride.Blip, nil)},
 	{id: "rear-hop", says: []Complaint{"hops", "brake-instability", "chatters"}, phases: goingIn, safety: true,
-		needs: []need{{"no rear travel or wheel signal fast enough to see a hop", func(r *ride.Ride) bool { return !withheld(r, "hop", "") }, "record rear travel at 100 Hz or more"}},
+		needs: []need{{"no rear travel fast enough to see a hop (wheel speed alone mistakes bumps and downshifts for it)", func(r *ride.Ride) bool { return r.Signals.Shock != nil && !withheld(r, "hop", "") }, "record rear travel at 100 Hz or more"}},
 		test:  func(l *look, p *ride.Pass) sight { return when(len(l.has(ride.Hop, l.key(p), nil)) > 0) },
 		measures: func(l *look) []Measure {
 			return list(l.m("hop_time", "time of hopping", "s", func(p *ride.Pass) float64 { return l.episodeSum(ride.Hop, p, nil, length) }),
@@ -342,7 +342,7 @@ var entryRows = []row{
 			return []Proposal{inspect("front tyre pressure and temperature", "the front is looked at before anything is changed"), changeNothing("a sliding front is no matter for electronics")}
 		}},
 	{id: "chatter-mid", says: []Complaint{"chatters"}, phases: leanedPhases,
-		needs: []need{{"no signal fast enough to see chatter", func(r *ride.Ride) bool { return !withheld(r, "chatter", "hop") }, "record travel at 200 Hz"}},
+		needs: []need{{"no signal fast enough to see chatter", func(r *ride.Ride) bool { return r.Signals.Shock != nil && !withheld(r, "chatter", "hop") }, "record travel at 200 Hz"}},
 		test:  func(l *look, p *ride.Pass) sight { return when(l.shaking(p) > 0.2) },
 		measures: func(l *look) []Measure {
 			return list(l.m("shake_time", "time of shaking while leaned over", "s", l.shaking))
