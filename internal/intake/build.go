@@ -56,6 +56,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 			rec.Clock[i].To -= base
 		}
 	}
+	s.finalClock = clock
 	known := 0
 	for _, c := range s.cols {
 		if c.info.Channel == "" || c == s.clock {
@@ -99,9 +100,24 @@ func (s *source) channel(c *column, clock []float64) *recording.Channel {
 	} else {
 		ch.Unit = c.info.Unit
 	}
-	v := make([]float64, len(c.values))
-	bad := 0
 	sp := c.spec
+	if c.info.Channel == recording.Slot && sp.Table == nil && slotFromOne(c.values) {
+		c.spec.Shift-- // slots numbered from 1
+		sp = c.spec
+	}
+	ch.Time, ch.Value = c.si(clock)
+	if c.decimals >= 0 && sp.Table == nil {
+		ch.Step = math.Abs(math.Pow(10, -float64(c.decimals)) * sp.Mul / sp.Div * sp.Scale)
+	}
+	return ch
+}
+
+// si returns the column's samples in SI with their instants. A column without
+// blanks shares the clock.
+func (c *column) si(clock []float64) (t, v []float64) {
+	v = make([]float64, len(c.values))
+	sp := c.spec
+	bad := 0
 	switch {
 	case sp.Table != nil:
 		for i, x := range c.values {
@@ -117,29 +133,18 @@ func (s *source) channel(c *column, clock []float64) *recording.Channel {
 			v[i] = (x + sp.Shift) * sp.Mul / sp.Div * sp.Scale
 		}
 	}
-	if c.info.Channel == recording.Slot && sp.Table == nil && slotFromOne(v) {
-		for i := range v {
-			v[i]--
-		}
-	}
 	if c.at == nil && bad == 0 {
-		ch.Time = clock
-	} else {
-		ch.Time = make([]float64, 0, len(v))
-		w := v[:0]
-		for i, x := range v {
-			if x == x {
-				ch.Time = append(ch.Time, clock[c.row(i)])
-				w = append(w, x)
-			}
+		return clock, v
+	}
+	t = make([]float64, 0, len(v))
+	w := v[:0]
+	for i, x := range v {
+		if x == x {
+			t = append(t, clock[c.row(i)])
+			w = append(w, x)
 		}
-		v = w
 	}
-	ch.Value = v
-	if c.decimals >= 0 && sp.Table == nil {
-		ch.Step = math.Abs(math.Pow(10, -float64(c.decimals)) * sp.Mul / sp.Div * sp.Scale)
-	}
-	return ch
+	return t, w
 }
 
 // slotFromOne tells whether slots are numbered from 1 (never 0).

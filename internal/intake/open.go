@@ -56,6 +56,11 @@ func openPlain(name string, head []byte, r io.Reader, at io.ReaderAt, size int64
 	if err != nil {
 		return nil, err
 	}
+	return finish(srcs, opts)
+}
+
+// finish builds the recordings of the sources.
+func finish(srcs []*source, opts Options) (*Result, error) {
 	res := &Result{}
 	for _, s := range srcs {
 		rec, e := s.build(opts)

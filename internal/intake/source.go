@@ -24,7 +24,8 @@ type source struct {
 	epochUnix    float64 // Unix seconds at clock 0, where the reader knows; NaN otherwise
 	headerLine   int
 	headerText   string
-	segments     []int // rows at which reception began anew: a gap stands before
+	finalClock   []float64 // the recording's clock, one instant a row
+	segments     []int     // rows at which reception began anew: a gap stands before
 }
 
 // column holds raw values: of all rows, or of those listed in at.
