@@ -198,7 +198,6 @@ func (w *work) tyres() {
 		in.FixTime[i] -= more
 	}
 	w.brakeSlip(in.FixTime, in.FixSpeed)
-	w.r.dbg = fmt.Sprintf("more %.4f", more)
 	w.accel = make([]float64, w.n)
 	tmp := make([]float64, w.n)
 	signal.LowPassInto(tmp, w.speed, 4, w.rate, &w.sc)
@@ -211,6 +210,17 @@ func (w *work) tyres() {
 	}
 	found := bike.FitRear(in, w.b, w.speed)
 	rear := found.TyreFit
+	// What lean is unsure of, both radii are unsure of: about 0.15 % of
+	// circumference and a millimetre of crown for each degree (measured).
+	unsure := w.r.Lean.SE * 180 / math.Pi
+	for _, f := range []*bike.TyreFit{&w.r.Tyres.Front, &rear} {
+		if f.CircumferenceSE > 0 {
+			f.CircumferenceSE = math.Hypot(f.CircumferenceSE, 0.0015*unsure*f.Circumference)
+		}
+		if f.CrownSE > 0 {
+			f.CrownSE = math.Hypot(f.CrownSE, 1e-3*unsure)
+		}
+	}
 	w.rearFound = rear.Identified || rear.CircumferenceSE > 0
 	t := &w.r.Tyres
 	t.Rear, t.Drift, t.DriftSE, t.Samples = rear, found.Drift, found.DriftSE, found.Samples
@@ -303,7 +313,6 @@ func (w *work) brakeSlip(t, v []float64) {
 		return
 	}
 	prev := 0.0
-	w.r.dbg += fmt.Sprintf(" lag %.4f", fit.Coef[knots])
 	for j := range knots { // rising, as a tyre's slip does
 		fit.Coef[j] = math.Max(prev, math.Min(fit.Coef[j], last))
 		prev = fit.Coef[j]

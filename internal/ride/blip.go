@@ -83,14 +83,14 @@ func (w *work) findBlips() {
 				sh.Surplus = reached - sh.Needed
 			}
 		}
-		end := min(w.n-1, h+w.samples(0.05))
+		end := min(w.n-1, h+w.samples(0.03))
 		over := 0
-		for j := max(0, k.start-w.samples(0.05)); j <= end; j++ {
+		for j := k.start; j <= end; j++ {
 			sh.Peak = math.Max(sh.Peak, s.RPM[j])
 			if s.Grip != nil {
 				sh.GripPeak = math.Max(sh.GripPeak, s.Grip[j])
 			}
-			if s.RPM[j] > limit {
+			if s.RPM[j] > limit && j >= k.change-w.samples(0.02) {
 				over++
 			}
 		}

@@ -1,7 +1,6 @@
 package ride
 
 import (
-	"fmt"
 	"math"
 
 	"cornerwright/internal/recording"
@@ -206,7 +205,6 @@ func (w *work) plateCut() []float64 {
 	share := func(i int, add float64) float64 { return usual(plate[i]+add) / usual(demand[i]) }
 	if torque := w.crankTorque(); torque != nil {
 		if m := w.fitTorque(torque, plate, w.notDriven(plate), false); m != nil && m.sigma < 12 {
-			w.r.dbg = fmt.Sprintf("a0 %.1f a1 %.1f sigma %.2f %.1f lag %.2f", m.a0, m.a1, m.sigma, m.coef, lag)
 			generic := share
 			share = func(i int, add float64) float64 {
 				if s.Gear[i] == 0 {
@@ -254,7 +252,6 @@ func (w *work) plateCut() []float64 {
 			}
 		}
 	}
-	w.r.dbg += fmt.Sprintf(" curve %.3f", curve[9])
 	straight(curve[9][:])
 	at := func(k, j int) float64 {
 		all := curve[9][j]

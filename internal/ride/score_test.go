@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"cornerwright/internal/bike"
-	"cornerwright/internal/circuit"
 	"cornerwright/internal/demo"
 	"cornerwright/internal/proving"
 )
@@ -164,60 +163,33 @@ func medianAbs(x []float64) float64 {
 	return a[len(a)/2]
 }
 
-var _ = circuit.TimedLap
-
-func TestScratchOne(t *testing.T) {
-	for c := range demo.Circuits() {
-		o := demo.DefaultOptions(c, 101)
-		o.CircumferenceError = 0.025
-		s := analysed(t, o)
-		r := s.ride
-		tr := s.run.Truth
-		t.Logf("circuit %d %s: laps %d", c, s.run.Circuit.Name, len(r.Laps))
-		t.Logf("lean rms %.3f deg; report %+v", s.leanError(), r.Lean)
-		d, l := s.slipError()
-		t.Logf("slip rms %.3f pp, leaned %.3f", d, l)
-		t.Logf("front %.5f (se %.5f) true %.5f; crown %.4f (%.4f) true %.4f %v %s", r.Tyres.Front.Circumference, r.Tyres.Front.CircumferenceSE, tr.Front.Circumference, r.Tyres.Front.Crown, r.Tyres.Front.CrownSE, tr.Front.Crown, r.Tyres.Front.Identified, r.Tyres.Front.Why)
-		t.Logf("rear %.5f (se %.5f) true %.5f; crown %.4f (%.4f) true %.4f %v %s", r.Tyres.Rear.Circumference, r.Tyres.Rear.CircumferenceSE, tr.Rear.Circumference, r.Tyres.Rear.Crown, r.Tyres.Rear.CrownSE, tr.Rear.Crown, r.Tyres.Rear.Identified, r.Tyres.Rear.Why)
-		t.Logf("gear right %.4f", s.gearRight())
-		for _, k := range []Kind{Cut, Spin, Blip, Limiter, Wheelie, RearLift, Lock, Hop, Upshift} {
-			var a tally
-			a.add(&s, k, nil)
-			t.Logf("%-10s truth %d found %d hit %d extra %d F1 %.3f start %.3f end %.3f class %d/%d", k, a.truth, a.found, a.hit, a.extra, a.f1(), medianAbs(a.start), medianAbs(a.end), a.class, a.classN)
-		}
-		for _, x := range r.Cannot {
-			t.Logf("cannot %+v", x)
-		}
-		for _, x := range r.Problems {
-			t.Logf("problem %+v", x)
-		}
+func b2i(b bool) int {
+	if b {
+		return 1
 	}
+	return 0
 }
 
+// blipErrors compares every downshift with its truth: surplus of ordinary and of
+// planted over-blips (1/min), push after over-blips (s), limiter contact.
 func (s *scored) blipErrors() (surplus, over, push []float64, lim tally) {
-	tr := s.run.Truth.Episodes
-	var ts []*demo.Episode
-	for i := range tr {
-		if tr[i].Kind == "blip" && s.onLaps(tr[i].Start) {
-			ts = append(ts, &tr[i])
-		}
-	}
 	for i := range s.ride.Episodes {
 		e := &s.ride.Episodes[i]
 		if e.Kind != Blip || !s.onLaps(e.Start) {
 			continue
 		}
-		for _, u := range ts {
-			if math.Abs(u.End-e.End) > 0.06 {
+		for _, u := range s.run.Truth.Episodes {
+			if u.Kind != "blip" || math.Abs(u.End-e.End) > 0.06 {
 				continue
 			}
-			d := e.Shift.Surplus - u.Surplus
-			if u.Over {
-				over = append(over, d)
-			} else {
-				surplus = append(surplus, d)
+			if d := e.Shift.Surplus - u.Surplus; !math.IsNaN(d) {
+				if u.Over {
+					over = append(over, d)
+				} else {
+					surplus = append(surplus, d)
+				}
 			}
-			if u.Surplus > 300 {
+			if u.Surplus > 300 && !math.IsNaN(e.Shift.Push) {
 				push = append(push, e.Shift.Push-u.PushS)
 			}
 			lim.truth += b2i(u.Limiter)
@@ -227,27 +199,4 @@ func (s *scored) blipErrors() (surplus, over, push []float64, lim tally) {
 		}
 	}
 	return
-}
-
-func b2i(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-func TestScratchBlip(t *testing.T) {
-	for c := range demo.Circuits() {
-		o := demo.DefaultOptions(c, 101)
-		o.CircumferenceError = 0.025
-		o.Causes = []demo.Cause{{Kind: demo.OverBlip, Turn: 1, Size: 900}, {Kind: demo.OverBlip, Turn: 4, Size: 1800}, {Kind: demo.WheelLift, Turn: 2}, {Kind: demo.Hop, Turn: 3}, {Kind: demo.LooseControl, Turn: 5}}
-		s := analysed(t, o)
-		a, b, p, l := s.blipErrors()
-		t.Logf("circuit %d: surplus rms %.0f (%.0f mean) n %d; over rms %.0f (%.0f) n %d; push mean %.3f rms %.3f n %d; limiter %+v", c, proving.RMS(a), proving.Mean(a), len(a), proving.RMS(b), proving.Mean(b), len(b), proving.Mean(p), proving.RMS(p), len(p), l)
-		for _, k := range []Kind{Cut, Spin, Limiter, Wheelie, RearLift, Lock, Hop} {
-			var a tally
-			a.add(&s, k, nil)
-			t.Logf("%-10s truth %d found %d hit %d extra %d F1 %.3f start %.3f end %.3f class %d/%d", k, a.truth, a.found, a.hit, a.extra, a.f1(), medianAbs(a.start), medianAbs(a.end), a.class, a.classN)
-		}
-	}
 }

@@ -16,7 +16,7 @@ func (w *work) findUpshifts() {
 		}
 		lo, hi := max(0, i-w.samples(0.3)), min(w.n-1, i+w.samples(0.4))
 		sh := &Shift{FromGear: int(a), ToGear: int(b), Needed: w.needed(i, int(b)), Surplus: math.NaN(), Push: math.NaN(), PushAccel: math.NaN()}
-		e := Episode{Kind: Upshift, Start: w.time(i), End: w.time(i), Gear: int(b), Shift: sh, Inferred: w.gearFromRatio}
+		e := Episode{Kind: Upshift, Start: w.time(max(0, i-w.samples(0.03))), End: w.time(min(w.n-1, i+w.samples(0.03))), Gear: int(b), Shift: sh, Inferred: w.gearFromRatio}
 		// The gap: acceleration below half of what it was before.
 		var before float64
 		n := 0
@@ -36,7 +36,7 @@ func (w *work) findUpshifts() {
 				last = j
 			}
 		}
-		if before > 1 && first >= 0 {
+		if before > 1 && first >= 0 && w.front != nil {
 			sh.Gap = float64(last-first+1) * w.dt
 			e.Start, e.End = w.time(first), w.time(last)
 		}

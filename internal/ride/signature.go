@@ -1,7 +1,6 @@
 package ride
 
 import (
-	"fmt"
 	"math"
 
 	"cornerwright/internal/bike"
@@ -187,7 +186,6 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
 		return nil, nil
 	}
-	w.r.dbg = fmt.Sprintf("sig a0 %.1f a1 %.1f sigma %.2f coef %.1f", m.a0, m.a1, m.sigma, m.coef)
 	cut = make([]float64, n)
 	short := make([]float64, n)
 	want := make([]float64, n)

@@ -141,7 +141,7 @@ func (w *work) findRearLift() {
 	if s.Shock != nil {
 		top := quantile(sorted(s.Shock), 0.002)
 		for i := range m {
-			m[i] = w.braking[i] && a[i] < -0.965*limit && s.Shock[i] < top+1.2e-3 && w.speed[i] > 8
+			m[i] = w.braking[i] && a[i] < -0.972*limit && s.Shock[i] < top+1.2e-3 && w.speed[i] > 8
 		}
 	} else {
 		p := make([]float64, w.n)
@@ -151,7 +151,7 @@ func (w *work) findRearLift() {
 		}
 	}
 	join(m, w.samples(0.1))
-	drop(m, w.samples(0.06))
+	drop(m, w.samples(0.08))
 	stretches(m, func(a, b int) {
 		w.r.Episodes = append(w.r.Episodes, Episode{Kind: RearLift, Start: w.time(a), End: w.time(b), Inferred: true})
 	})

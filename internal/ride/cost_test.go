@@ -1,0 +1,104 @@
+package ride
+
+import (
+	"math"
+	"testing"
+
+	"cornerwright/internal/demo"
+	"cornerwright/internal/proving"
+)
+
+// What cuts cost at a turn: the mean over laps against the truth's, within 35 %
+// or 15 ms, and the interval covering it.
+func TestCostOfCuts(t *testing.T) {
+	good, cover, all := 0, 0, 0
+	for c := range demo.Circuits() {
+		seeds := proving.Seeds()
+		if !proving.Full() {
+			seeds = seeds[:1]
+		}
+		for _, seed := range seeds {
+			o := demo.DefaultOptions(c, seed)
+			o.Causes = []demo.Cause{{Kind: demo.StrongControl, Turn: 5}, {Kind: demo.StrongControl, Turn: 2}}
+			s := analysed(t, o)
+			type acc struct{ truth, ours, lo, hi float64 }
+			turns := map[int]*acc{}
+			laps := 0
+			for _, l := range s.run.Truth.Laps {
+				laps += b2i(l.Kind == demo.TimedLap)
+			}
+			get := func(k int) *acc {
+				if turns[k] == nil {
+					turns[k] = &acc{}
+				}
+				return turns[k]
+			}
+			for _, e := range s.ride.Episodes {
+				if e.Kind != Cut || !s.onLaps(e.Start) || !e.Cost.OK {
+					continue
+				}
+				for _, u := range s.run.Truth.Episodes {
+					if u.Kind == "cut" && u.Start < e.End && u.End > e.Start && u.Owner == "slip" {
+						a := get(u.Turn)
+						a.truth += u.CostS / float64(laps)
+						a.ours += e.Cost.Value / float64(laps)
+						a.lo += e.Cost.Lo / float64(laps)
+						a.hi += e.Cost.Hi / float64(laps)
+						break
+					}
+				}
+			}
+			for k, a := range turns {
+				if a.truth < 0.002 {
+					continue
+				}
+				all++
+				d := math.Abs(a.ours - a.truth)
+				good += b2i(d < 0.015 || d < 0.35*a.truth)
+				cover += b2i(a.truth >= a.lo && a.truth <= a.hi)
+				t.Logf("circuit %d seed %d turn %d: truth %.0f ms, ours %.0f [%.0f, %.0f]", c, seed, k, 1000*a.truth, 1000*a.ours, 1000*a.lo, 1000*a.hi)
+			}
+		}
+	}
+	t.Logf("within 35 %% or 15 ms: %d of %d turns; interval covers %d", good, all, cover)
+	// Nine in ten is the aim of both; docs/figures.md tells what is reached. The
+	// floor guards that level.
+	atLeast(t, "within", float64(good)/float64(all), 0.8)
+	atLeast(t, "covered", float64(cover)/float64(all), 0.7)
+}
+
+// Two runs, the second with 8 N.m more (or nothing) between 5,000 and 9,000/min.
+func TestTorqueOfTwoRuns(t *testing.T) {
+	pairs := 6
+	if proving.Full() {
+		pairs = 60
+	}
+	for _, extra := range []float64{8, 0} {
+		cover, claimed, n := 0, 0, 0
+		var err []float64
+		for k := range pairs {
+			o := demo.DefaultOptions(k%4, uint64(500+2*k))
+			o.Laps = 6
+			o.TorqueBand = [2]float64{6000, 12000}
+			a := analysed(t, o)
+			o.Seed++
+			o.TorqueExtra = extra
+			b := analysed(t, o)
+			d := CompareTorque(a.ride.Pulls, b.ride.Pulls, 8000, 11500, a.bike.Drive.RearSprocket)
+			if !d.Crank.OK {
+				t.Logf("pair %d: %s", k, d.Crank.Why)
+				continue
+			}
+			n++
+			err = append(err, d.Crank.Value-extra)
+			cover += b2i(d.Crank.Lo <= extra && extra <= d.Crank.Hi)
+			claimed += b2i(d.Crank.Lo > 0 || d.Crank.Hi < 0)
+			if k < 4 {
+				t.Logf("pair %d: %.1f [%.1f, %.1f] N.m, %d and %d laps, %.1f teeth", k, d.Crank.Value, d.Crank.Lo, d.Crank.Hi, d.LapsA, d.LapsB, d.RearTeeth)
+			}
+		}
+		t.Logf("%g N.m: covered %d of %d, claimed %d, error rms %.2f mean %.2f", extra, cover, n, claimed, proving.RMS(err), proving.Mean(err))
+		atLeast(t, "pairs answered", float64(n)/float64(pairs), 0.9)
+		atLeast(t, "covered", float64(cover)/float64(n), 0.8)
+	}
+}
