@@ -14,7 +14,6 @@ type fixes struct {
 	x, y []float64 // m
 	v    []float64 // m/s, NaN where no speed was logged near the fix
 	h    []float64 // rad clockwise from north: logged heading, else from movement
-	z    []float64 // m, NaN if unknown
 	rate float64   // 1/s, median
 	// logged tells whether v comes from a speed channel rather than from moves.
 	logged bool

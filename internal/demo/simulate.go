@@ -83,8 +83,6 @@ type state struct {
 	limiterHit                           bool
 }
 
-func (w *world) plan(st *state) *lapPlan { return w.plans[st.lap] }
-
 // tick keeps the clock on whole steps, however many are added up.
 func tick(t float64) float64 { return math.Round(t*1e4) / 1e4 }
 

@@ -205,7 +205,7 @@ func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []
 				k, e := vr.ReadValues(buf[:])
 				for _, x := range buf[:k] {
 					if !x.IsNull() {
-						y := nan
+						var y float64
 						switch x.Kind() {
 						case parquet.Int32:
 							y = float64(x.Int32()) / div

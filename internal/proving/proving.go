@@ -10,10 +10,10 @@ import (
 	"cornerwright/internal/recording"
 )
 
-// Seeds are the seeds that accuracy tests run over: three, or ten when
+// Seeds are the seeds that accuracy tests run over: five, or ten when
 // CORNERWRIGHT_FULL is 1.
 func Seeds() []uint64 {
-	n := 3
+	n := 5
 	if os.Getenv("CORNERWRIGHT_FULL") == "1" {
 		n = 10
 	}

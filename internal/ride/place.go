@@ -3,8 +3,6 @@ package ride
 import (
 	"math"
 	"sort"
-
-	"cornerwright/internal/circuit"
 )
 
 // Lean classes, in rad.
@@ -82,6 +80,3 @@ func (w *work) class(i int) LeanClass {
 	}
 	return PickingUp
 }
-
-// phaseOf names the phase of a sample within a pass.
-func phaseOf(p *Pass, t float64) circuit.Phase { return p.PhaseAt(t) }

@@ -29,7 +29,6 @@ type Ride struct {
 	Cannot   []Cannot // what these channels cannot give, each with its reason
 	Problems []recording.Problem
 
-	dbg   string
 	speed []float64 // m/s over ground on the grid, front wheel corrected
 }
 

@@ -24,31 +24,31 @@ type work struct {
 	dt, rate float64
 	sc       signal.Scratch
 
-	front, rear      []float64 // m/s as logged
-	rollRate         []float64
-	pitchRate        []float64
-	yawRate          []float64
-	accelX           []float64
-	speed            []float64 // m/s over ground, wheel corrected, bridged
-	accel            []float64 // m/s2 of speed, 4 Hz
-	roll             []float64 // rad/s of lean, 4 Hz
-	ratioScale       float64   // engine over rear wheel as logged, against the file's ratios
-	wheelScale       float64   // circumference the rear was logged with over the file's
-	rearFound        bool
-	rearRadius       float64 // m, upright, identified or from the file
-	rearCrown        float64
-	frontRadius      float64
-	frontCrown       float64
-	frontFit         bool
-	gearFromRatio    bool
-	gripClosed, full float64 // grip as logged closed, and its top
-	shifting         []bool  // about a shift: 0.1 s before to 0.3 s after
-	braking          []bool
-	inAir, locked    []bool // as the front wheel shows it
-	lap              []int32
-	hop              []float64
-	lapSlots         map[int]string
-	blips            []blipWork
+	front, rear   []float64 // m/s as logged
+	rollRate      []float64
+	pitchRate     []float64
+	yawRate       []float64
+	accelX        []float64
+	speed         []float64 // m/s over ground, wheel corrected, bridged
+	accel         []float64 // m/s2 of speed, 4 Hz
+	roll          []float64 // rad/s of lean, 4 Hz
+	ratioScale    float64   // engine over rear wheel as logged, against the file's ratios
+	wheelScale    float64   // circumference the rear was logged with over the file's
+	rearFound     bool
+	rearRadius    float64 // m, upright, identified or from the file
+	rearCrown     float64
+	frontRadius   float64
+	frontCrown    float64
+	frontFit      bool
+	gearFromRatio bool
+	full          float64 // grip as logged, its top
+	shifting      []bool  // about a shift: 0.1 s before to 0.3 s after
+	braking       []bool
+	inAir, locked []bool // as the front wheel shows it
+	lap           []int32
+	hop           []float64
+	lapSlots      map[int]string
+	blips         []blipWork
 }
 
 // usable lists the marks that make samples unfit to be read as they stand.

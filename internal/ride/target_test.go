@@ -11,14 +11,14 @@ import (
 
 // sum is what a scenario reached over circuits and seeds.
 type sum struct {
-	runs                                int
-	lean, slip, slipLeaned, gear        []float64
-	frontC, rearC, frontCrown, rearK    []float64 // % and mm
-	coverC, coverK, covered             int
-	surplus, over, push                 []float64
-	lim                                 tally
-	kinds                               map[Kind]*tally
-	frontRefused, rearRefused, withheld int
+	runs                             int
+	lean, slip, slipLeaned, gear     []float64
+	frontC, rearC, frontCrown, rearK []float64 // % and mm
+	coverC, coverK, covered          int
+	surplus, over, push              []float64
+	lim                              tally
+	kinds                            map[Kind]*tally
+	frontRefused, rearRefused        int
 }
 
 func (a *sum) add(s *scored) {

@@ -212,7 +212,7 @@ func parseGrid(s *Setting, lines []tableLine, rows, columns int) (Values, error)
 		lines = lines[1:]
 	}
 	if len(lines) != rows {
-		last := lines[max(len(lines)-1, 0):len(lines)]
+		last := lines[max(len(lines)-1, 0):]
 		at := first.number
 		if len(last) > 0 {
 			at = last[0].number

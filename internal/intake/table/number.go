@@ -20,11 +20,10 @@ const maxDecimals = 18
 
 // cell is what one cell's text says.
 type cell struct {
-	m     int64
-	k     int
-	f     float64
-	kind  cellKind
-	blank bool
+	m    int64
+	k    int
+	f    float64
+	kind cellKind
 }
 
 type cellKind uint8

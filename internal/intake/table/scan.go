@@ -176,7 +176,6 @@ func (c *chunker) next(buf []byte) ([]byte, error) {
 			continue
 		}
 		if cut <= 0 {
-			cut = len(buf)
 			c.rest = c.rest[:0]
 			buf = append(buf, '\n')
 			c.line--
