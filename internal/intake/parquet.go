@@ -2,6 +2,7 @@ package intake
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -30,6 +31,20 @@ func openParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, err e
 			err = &Error{File: name, Text: "damaged Parquet: " + err.Error(), Mend: "the end of a Parquet file holds its table of contents, without which nothing can be found: copy or export the file again"}
 		}
 	}()
+	// The library believes the footer's stated length and allocates it.
+	var tail [8]byte
+	if size < 12 {
+		return nil, errors.New("it is shorter than a footer")
+	}
+	if _, err := r.ReadAt(tail[:], size-8); err != nil {
+		return nil, err
+	}
+	if string(tail[4:]) != "PAR1" {
+		return nil, errors.New("the last bytes are not those of a Parquet file: it was cut off")
+	}
+	if n := int64(binary.LittleEndian.Uint32(tail[:4])); n > size-12 {
+		return nil, fmt.Errorf("its footer claims %d bytes, the file has %d", n, size)
+	}
 	return parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 }
 

@@ -374,7 +374,9 @@ func (s *source) turn(rec *recording.Recording, c *recording.Channel, text strin
 }
 
 // wheelOffset estimates how far the speed of a wheel leads GPS speed in time,
-// by the shift that agrees best; a note, for later stages estimate it anew.
+// by the shift that agrees best; a note, for later stages estimate it anew. A
+// braked wheel slips as hard as it brakes, which looks like a delay: only
+// stretches of drive speak, and each by its ratio to the run's own median.
 func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel) {
 	w := rec.Channel(recording.FrontSpeed)
 	if w == nil {
@@ -387,11 +389,21 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel)
 	cost := func(lag float64) float64 {
 		var d []float64
 		for i := 0; i < len(truth.Value); i += stride {
-			t := truth.Time[i]
-			if truth.Value[i] < movingSpeed || t-lag < w.Time[0] || t-lag > w.Time[len(w.Time)-1] {
+			t := truth.Time[i] - lag
+			if truth.Value[i] < movingSpeed || t < w.Time[0]+0.2 || t > w.Time[len(w.Time)-1]-0.2 {
 				continue
 			}
-			d = append(d, math.Abs(w.At(t-lag)/truth.Value[i]-1))
+			if (w.At(t+0.2)-w.At(t-0.2))/0.4 < 1.5 {
+				continue
+			}
+			d = append(d, math.Log(math.Max(0.1, w.At(t))/truth.Value[i]))
+		}
+		if len(d) < minAgreement/4 {
+			return math.Inf(1)
+		}
+		mid := quantile(d, 0.5)
+		for i := range d {
+			d[i] = math.Abs(d[i] - mid)
 		}
 		return quantile(d, 0.5) + quantile(d, 0.8)
 	}
@@ -401,7 +413,13 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel)
 			best, at = c, lag
 		}
 	}
-	if math.Abs(at) < 0.075 || cost(0) < 1.15*best {
+	coarse := at
+	for lag := coarse - 0.05; lag <= coarse+0.0501; lag += 0.01 {
+		if c := cost(lag); c < best {
+			best, at = c, lag
+		}
+	}
+	if math.IsInf(best, 1) || math.Abs(at) < 0.075 || cost(0) < 1.15*best {
 		return
 	}
 	sev := recording.Note
