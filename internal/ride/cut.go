@@ -8,7 +8,7 @@ import (
 )
 
 // What makes a stretch of torque reduction an episode. Shares of torque; times
-// in seconds (common practice, see docs/method-ride.md).
+// in seconds (common practice, see docs/method.md).
 const (
 	cutOn    = 0.05 // counts above
 	cutHold  = 0.06 // for at least so long in all

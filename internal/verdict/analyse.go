@@ -293,7 +293,7 @@ func (s spread) visible() float64 {
 }
 
 // planMargin is what method W needs above the plain t test at equal power; see
-// docs/figures-verdict.md.
+// docs/figures.md.
 const planMargin = 1.06
 
 // withAll is the estimate from every lap with a value.

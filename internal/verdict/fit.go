@@ -6,7 +6,7 @@ import (
 )
 
 // The fixed choices of the method. They were set on one family of simulated
-// runs and checked on others; docs/method-verdict.md says which.
+// runs and checked on others; docs/method.md says which.
 const (
 	slowLimit  = 5.0   // robust standard deviations beyond which a slow lap is set aside
 	guardRho   = 0.3   // lap-to-lap correlation of the guard fit

@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"cornerwright/internal/inference"
 )
@@ -60,11 +61,15 @@ func (e *Effect) needed(l *layout) *Needed {
 		// The inefficiency of the order as ridden, against equal clean halves.
 		n := 2 / (1/float64(e.NRef) + 1/float64(e.NTrial))
 		factor := math.Max(1, (e.SE/e.LapSD)*(e.SE/e.LapSD)*n/2)
-		for k := int(n) + 1; k <= maxPrice; k++ {
-			if planMargin*inference.TDetectable(0.8, float64(2*k-3), 0.05)*sd*math.Sqrt(2*factor/float64(k)) <= target {
-				more := max(k-min(e.NRef, e.NTrial), 1)
-				return &Needed{Laps: more, Text: fmt.Sprintf("about %s a side, in the same order, would show %s", count(more, "more lap"), quantity(target, target/10, e.Unit))}
-			}
+		// More laps always show smaller effects, so the least number is bisected.
+		from := int(n) + 1
+		k := from + sort.Search(max(0, maxPrice-from+1), func(i int) bool {
+			k := from + i
+			return planMargin*inference.TDetectable(0.8, float64(2*k-3), 0.05)*sd*math.Sqrt(2*factor/float64(k)) <= target
+		})
+		if k <= maxPrice {
+			more := max(k-min(e.NRef, e.NTrial), 1)
+			return &Needed{Laps: more, Text: fmt.Sprintf("about %s a side, in the same order, would show %s", count(more, "more lap"), quantity(target, target/10, e.Unit))}
 		}
 		return &Needed{Text: fmt.Sprintf("more than %d laps a side would be needed to show %s at this scatter: choose a measure closer to the change", maxPrice, quantity(target, target/10, e.Unit))}
 	}

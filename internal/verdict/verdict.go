@@ -9,8 +9,8 @@
 // The method for comparisons within a run is least squares with the lap number
 // as drift, a slow-lap rule that treats both slots alike, and the wider of a
 // fit with independent laps and one with a lap-to-lap correlation of 0.3. Its
-// promise was checked by simulation; see docs/method-verdict.md and
-// docs/figures-verdict.md. Effects are trial minus reference.
+// promise was checked by simulation; see docs/method.md and
+// docs/figures.md. Effects are trial minus reference.
 package verdict
 
 import (
