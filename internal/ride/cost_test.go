@@ -67,7 +67,8 @@ func TestCostOfCuts(t *testing.T) {
 	atLeast(t, "covered", float64(cover)/float64(all), 0.7)
 }
 
-// Two runs, the second with 8 N.m more (or nothing) between 5,000 and 9,000/min.
+// Two runs, the second with 8 N.m more (or nothing) between 6,000 and 12,000/min,
+// compared over 8,000 to 11,500/min, where both ride every lap.
 func TestTorqueOfTwoRuns(t *testing.T) {
 	pairs := 6
 	if proving.Full() {
