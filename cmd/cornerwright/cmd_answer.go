@@ -204,7 +204,7 @@ func answerCommands() []*command {
 					if err != nil {
 						return err
 					}
-					sheet, err := changeSheet(ctx, b, s)
+					sheet, err := paper.OfStep(ctx, b, s)
 					if err != nil {
 						return err
 					}
@@ -546,45 +546,6 @@ func planSize(p setting.Primary) float64 {
 		return m.Matters
 	}
 	return max(p.Matters, 0.08)
-}
-
-// changeSheet gathers everything that stands on a step's sheet.
-func changeSheet(ctx context.Context, b *book.Book, s book.Step) (*paper.ChangeSheet, error) {
-	k, err := b.Bike(s.Bike)
-	if err != nil {
-		return nil, err
-	}
-	from, err := b.Sheet(s.From)
-	if err != nil {
-		return nil, err
-	}
-	to, err := b.Sheet(s.To)
-	if err != nil {
-		return nil, err
-	}
-	in := paper.Input{Bike: k.Bike, From: from.Sheet, To: to.Sheet, Step: s.Step, Guards: s.Guards, Date: s.Added}
-	if s.Remark > 0 {
-		m, err := b.Remark(s.Remark)
-		if err != nil {
-			return nil, err
-		}
-		in.Remark = m.Words
-	}
-	if s.Run > 0 {
-		r, err := b.Run(fmt.Sprint(s.Run))
-		if err != nil {
-			return nil, err
-		}
-		in.Facts = append(in.Facts, paper.Fact{Name: "circuit", Value: r.Circuit}, paper.Fact{Name: "meeting", Value: r.Meeting}, paper.Fact{Name: "from run", Value: fmt.Sprint(r.Number)})
-		if in.Rehearsal, err = b.Rehearse(ctx, s.ID, s.Run); err != nil {
-			return nil, err
-		}
-		// A plan that cannot be made is no reason to withhold the sheet.
-		if p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{s.Run}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: planSize(s.Primary)}); err == nil {
-			in.Plan = p
-		}
-	}
-	return paper.NewChangeSheet(in)
 }
 
 func (a *app) sayChangeSheet(c *paper.ChangeSheet) {

@@ -13,6 +13,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/demo"
+	"cornerwright/internal/paper"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -108,7 +109,7 @@ func (a *app) demoDay(ctx context.Context, seed uint64) (*book.Book, error) {
 	a.say("\nbook: %s", b.Dir())
 	a.say("recordings and bike file: %s", files)
 	for _, s := range steps {
-		sheet, err := changeSheet(ctx, b, s)
+		sheet, err := paper.OfStep(ctx, b, s)
 		if err != nil {
 			return nil, err
 		}

@@ -115,7 +115,7 @@ func talkCommands() []*command {
 						return err
 					}
 					if *to != "" {
-						if err := a.debriefPaper(ctx, b, r, res, rs, *to, *size); err != nil {
+						if err := a.debriefPaper(ctx, b, r, *to, *size); err != nil {
 							return err
 						}
 						a.talk("written: %s", *to)
@@ -396,35 +396,14 @@ func unitWords(u string) string {
 	return u
 }
 
-func (a *app) debriefPaper(ctx context.Context, b *book.Book, r book.Run, res *debrief.Result, rs []book.Remark, path, sizeName string) error {
+func (a *app) debriefPaper(ctx context.Context, b *book.Book, r book.Run, path, sizeName string) error {
 	size, err := paper.SizeNamed(sizeName)
 	if err != nil {
 		return usage(err.Error(), "")
 	}
-	c, err := b.Circuit(r.Circuit)
+	s, err := paper.OfRun(ctx, b, r)
 	if err != nil {
 		return err
-	}
-	laps, err := b.Laps(ctx, r.Number)
-	if err != nil {
-		return err
-	}
-	k, err := b.Bike(r.Bike)
-	if err != nil {
-		return err
-	}
-	var said []debrief.Remark
-	for _, m := range rs {
-		if !m.Struck {
-			said = append(said, m.Remark)
-		}
-	}
-	s := paper.NewDebriefSheet(res, said, c, laps, k.Bike.Slots.Trial)
-	s.Title = fmt.Sprintf("Debrief · run %d", r.Number)
-	s.Date = r.Added
-	s.Facts = append(s.Facts, paper.Fact{Name: "circuit", Value: r.Circuit}, paper.Fact{Name: "meeting", Value: r.Meeting}, paper.Fact{Name: "bike", Value: r.Bike}, paper.Fact{Name: "file", Value: r.Name})
-	if r.Tyre != "" {
-		s.Facts = append(s.Facts, paper.Fact{Name: "tyre", Value: r.Tyre})
 	}
 	return writePaper(path, func() ([]byte, error) { return s.HTML("") }, func() ([]byte, error) { return s.PDF(size) })
 }

@@ -9,6 +9,7 @@ package paper
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -142,7 +143,12 @@ func NewChangeSheet(in Input) (*ChangeSheet, error) {
 	if r := in.Rehearsal; r != nil {
 		c.Dwell = Dwell(r.Footprint, c.Old)
 		c.Use = UseLines(r.Footprint, 8)
+		own := Cautions(s, ref)
 		for _, x := range r.Cautions {
+			// The rehearsal's general cautions say what the sheet's own say already.
+			if len(own) > 0 && slices.Contains(rehearsal.Cautions, x) {
+				continue
+			}
 			c.Cautions = append(c.Cautions, sentence(x))
 		}
 	}
