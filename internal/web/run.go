@@ -25,7 +25,9 @@ var helpers = template.FuncMap{
 	"signed": func(v float64, d int) string { return draw.Signed(v, d) },
 	"join":   func(s []string) string { return strings.Join(s, "; ") },
 	"where":  paper.Where,
-	"answer": func(a any) string { return strings.ReplaceAll(fmt.Sprint(a), "-", " ") },
+	"answer": func(a any) string { return strings.NewReplacer("-", " ", "_", " ").Replace(fmt.Sprint(a)) },
+	"kmh":    func(v float64) string { return draw.Number(v*3.6, 1) },
+	"val":    func(v float64, unit string) string { return draw.Number(v, decimals(unit)) },
 	"unit":   unitName,
 }
 
@@ -48,6 +50,17 @@ func unitName(u string) string {
 		return "N"
 	}
 	return u
+}
+
+// decimals that a debrief's measure deserves in its unit.
+func decimals(unit string) int {
+	switch unit {
+	case "rpm", "n", "":
+		return 0
+	case "pct", "kmh", "deg", "hz", "mps2":
+		return 1
+	}
+	return 2
 }
 
 type dayRow struct {
