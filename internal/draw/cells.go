@@ -13,6 +13,7 @@ type CellsOptions struct {
 	Dwell    [][]float64    // s spent per cell on the recorded laps, weighted; nil: none
 	Decimals int            // of the values; -1 = as many as needed
 	Empty    bool           // leave values out (for a picture of use alone)
+	Tall     bool           // rows as high as with a change, to stand beside one
 }
 
 // Cells draws the values of a setting: the value in the cell, time spent there
@@ -52,7 +53,7 @@ func Cells(c Canvas, s setting.Setting, old setting.Values, o CellsOptions) floa
 	cw := math.Min((o.Width-left-1)/float64(cols), 24)
 	ch := 8.2
 	hasNew := o.New != nil
-	if hasNew {
+	if hasNew || o.Tall {
 		ch = 9.4
 	}
 	most := 0.0

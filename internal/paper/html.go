@@ -62,7 +62,7 @@ func (c *ChangeSheet) HTML(href string) ([]byte, error) {
 	if f.Side {
 		w = 90
 		s := draw.NewSVG(w, 10)
-		h := draw.Cells(s, c.Setting, c.Old, draw.CellsOptions{Width: w, Decimals: -1, Dwell: c.Dwell})
+		h := draw.Cells(s, c.Setting, c.Old, draw.CellsOptions{Width: w, Decimals: -1, Dwell: c.Dwell, Tall: true})
 		s.Resize(w, h)
 		f.OldCells = s.HTML("cells", "Old values of "+c.Setting.ID, "The same values stand in the change, cell by cell")
 	}

@@ -69,10 +69,11 @@ func newPDF(size Size, title, foot string, date time.Time) *pdf {
 	f.SetLang("en")
 	f.SetAutoPageBreak(false, 0)
 	f.SetMargins(0, 0, 0)
-	f.AddUTF8FontFromBytes("go", "", goregular.TTF)
-	f.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	f.AddUTF8FontFromBytes("go", "I", goitalic.TTF)
-	f.AddUTF8FontFromBytes("gomono", "", gomono.TTF)
+	// fpdf writes into the font it cuts down: each document gets its own copy.
+	f.AddUTF8FontFromBytes("go", "", bytes.Clone(goregular.TTF))
+	f.AddUTF8FontFromBytes("go", "B", bytes.Clone(gobold.TTF))
+	f.AddUTF8FontFromBytes("go", "I", bytes.Clone(goitalic.TTF))
+	f.AddUTF8FontFromBytes("gomono", "", bytes.Clone(gomono.TTF))
 	p := &pdf{f: f, size: size, foot: foot}
 	p.page()
 	return p
@@ -218,11 +219,9 @@ func (p *pdf) Text(at draw.Point, s string, t draw.Text) {
 	}
 	if t.Halo {
 		p.f.SetFillColor(255, 255, 255)
-		p.f.SetAlpha(0.8, "Normal")
 		if t.Angle == 0 {
-			p.f.Rect(x+ox-0.3, y-t.Size*0.78, w+0.6, t.Size, "F")
+			p.f.Rect(x+ox-0.2, y-t.Size*0.76, w+0.4, t.Size*0.8, "F")
 		}
-		p.f.SetAlpha(1, "Normal")
 	}
 	g := grey[t.Ink]
 	p.f.SetTextColor(g, g, g)
@@ -285,7 +284,7 @@ func (p *pdf) rule(width float64) {
 
 // head is a small heading with a hairline over it.
 func (p *pdf) head(s string) {
-	p.need(12)
+	p.need(24) // a heading takes some of its text along
 	p.y += 2.6
 	p.rule(0.2)
 	p.y += 1.4

@@ -325,6 +325,7 @@ func (c *ChangeSheet) PDF(size Size) ([]byte, error) {
 			p.para(margin, p.width(), l, draw.Text{Size: 2.9})
 		}
 	}
+	p.need(14 + 5*float64(strings.Count(c.Table, "\n")))
 	p.head("Values to type from: " + c.Setting.ID + ", slot " + c.Slot + ", " + c.Setting.Unit)
 	p.typed(c)
 	p.head("Leave as it is")
@@ -377,7 +378,7 @@ func (p *pdf) valuesPDF(c *ChangeSheet) {
 		p.Text(draw.Point{X: margin, Y: y + 3}, fmt.Sprintf("old, sheet %d", c.OldNumber), draw.Text{Size: 2.9, Ink: draw.Dark})
 		p.Text(draw.Point{X: margin + w + 5, Y: y + 3}, fmt.Sprintf("new, sheet %s (changed cells framed)", orDash(c.NewNumber)), draw.Text{Size: 2.9, Ink: draw.Dark, Bold: true})
 		p.at(margin, y+4, func() {
-			draw.Cells(p, c.Setting, c.Old, draw.CellsOptions{Width: w, Decimals: -1, Dwell: c.Dwell})
+			draw.Cells(p, c.Setting, c.Old, draw.CellsOptions{Width: w, Decimals: -1, Dwell: c.Dwell, Tall: true})
 		})
 		p.at(margin+w+5, y+4, func() {
 			h = draw.Cells(p, c.Setting, c.Old, draw.CellsOptions{Width: w, Decimals: -1, New: c.New})
