@@ -151,7 +151,9 @@ func (j *job) add(turn int, phase circuit.Phase, measure, unit string, before []
 	if n < 2 {
 		return
 	}
-	half := (hi - lo) / 2
+	// The mean of as many laps again scatters as this one does: their difference
+	// by the square root of two more.
+	half := math.Sqrt2 * (hi - lo) / 2
 	c := Change{Turn: turn, Phase: phase, Measure: measure, Unit: unit, Before: mean, BeforeLo: lo, BeforeHi: hi, N: n, Basis: basis,
 		After: mean + d, AfterLo: mean + dLo - half, AfterHi: mean + dHi + half}
 	c.After = math.Min(math.Max(c.After, c.AfterLo), c.AfterHi)
