@@ -31,6 +31,7 @@ const (
 	Paper      // the ground
 	Wash       // a light band behind ink
 	Shade      // a stronger band behind ink
+	Clear      // not seen, but felt by a finger
 )
 
 // Pen strokes a path. Width in mm; Dash in mm, nil for a solid line.

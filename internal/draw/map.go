@@ -81,7 +81,7 @@ func Map(c Canvas, ct *circuit.Circuit, o MapOptions) {
 		if o.TurnHref != nil {
 			c.Link(o.TurnHref(t.Number), name, func() {
 				// A wide unseen disc makes the number easy to hit with a glove.
-				c.Circle(Point{best.x + w/2, best.y + size/2}, size*1.25, Pen{}, Paper)
+				c.Circle(Point{best.x + w/2, best.y + size/2}, size*1.25, Pen{}, Clear)
 				text()
 			})
 		} else {

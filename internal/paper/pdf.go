@@ -110,7 +110,7 @@ var grey = [...]int{draw.Dark: 0, draw.Soft: 70, draw.Faint: 150, draw.Accent: 0
 
 func (p *pdf) style(pen draw.Pen, fill draw.Ink) string {
 	s := ""
-	if fill != draw.None {
+	if fill != draw.None && fill != draw.Clear {
 		g := grey[fill]
 		p.f.SetFillColor(g, g, g)
 		s = "F"
