@@ -196,7 +196,7 @@ func (l *layout) guards() []float64 {
 // runMeans compares the levels of whole runs by a pooled t test on run means:
 // the run is the unit, laps only make its mean steadier.
 func (m *rows) runMeans(l *layout) (value, se, df float64, ok bool) {
-	k := m.whiten(0)
+	k := m.compact()
 	if _, ok = m.solve(m.xw, m.yw, nil, k); !ok {
 		return
 	}
@@ -287,7 +287,7 @@ func (e *Effect) settleOn(value float64, s spread) {
 // and the slow-lap rule cost on average.
 func (s spread) visible() float64 {
 	if s.seRun == 0 && s.seCommon == 0 {
-		return planMargin * inference.TDetectable(0.8, s.df, 0.05) * s.se
+		return planMargin * detectable80(s.df) * s.se
 	}
 	return planMargin * (s.half(0.05) + inference.NormalQuantile(0.8)*s.total())
 }

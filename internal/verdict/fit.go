@@ -9,7 +9,8 @@ import (
 // runs and checked on others; docs/method.md says which.
 const (
 	slowLimit  = 5.0   // robust standard deviations beyond which a slow lap is set aside
-	guardRho   = 0.3   // lap-to-lap correlation of the guard fit
+	guardRho   = 0.3   // lap-to-lap correlation that every interval is wide enough for
+	seMargin   = 1.015 // what the slow-lap rule takes too much from the scatter of clean laps
 	huberK     = 1.345 // 95 % efficiency at the normal
 	bisquareC  = 4.685 // likewise
 	huberSteps = 8
@@ -30,7 +31,8 @@ type rows struct {
 	contrast [maxCoef]float64 // the effect is contrast . beta
 
 	w, res, tmp []float64
-	xw, yw      []float64
+	xw, yw, hat []float64
+	kept        []int
 	mat         [maxCoef * maxCoef]float64
 	rhs, beta   [maxCoef]float64
 }
@@ -44,11 +46,11 @@ func (m *rows) reset(n, p int) {
 	m.x = grow(m.x, n*p)
 	m.y, m.at = grow(m.y, n), grow(m.at, n)
 	m.w, m.res, m.tmp = grow(m.w, n), grow(m.res, n), grow(m.tmp, n)
-	m.xw, m.yw = grow(m.xw, n*p), grow(m.yw, n)
+	m.xw, m.yw, m.hat = grow(m.xw, n*p), grow(m.yw, n), grow(m.hat, n*p)
 	if cap(m.run) < n {
-		m.run, m.keep = make([]int, n), make([]bool, n)
+		m.run, m.keep, m.kept = make([]int, n), make([]bool, n), make([]int, n)
 	}
-	m.run, m.keep = m.run[:n], m.keep[:n]
+	m.run, m.keep, m.kept = m.run[:n], m.keep[:n], m.kept[:n]
 	for i := range n {
 		m.keep[i], m.run[i] = true, 0
 	}
@@ -271,56 +273,48 @@ func (m *rows) setAside(bad float64) (out int, scale float64, ok bool) {
 type fitted struct {
 	value, se float64
 	sd        float64 // residual standard deviation of a lap
-	factor    float64 // variance of the effect in units of the lap variance
 	df        float64
-	rho       float64 // correlation of the fit that was reported
 }
 
-// whiten copies the kept rows, so filtered that errors with correlation
-// rho^(distance in laps) within a run become independent. rho 0 copies.
-func (m *rows) whiten(rho float64) int {
-	p, k, last := m.p, 0, -1
+// compact copies the kept rows together and returns how many there are.
+func (m *rows) compact() int {
+	p, k := m.p, 0
 	for i := range m.n {
-		if !m.keep[i] {
-			continue
-		}
-		r := 0.0
-		if rho != 0 && last >= 0 && m.run[last] == m.run[i] {
-			r = powDist(rho, m.at[i]-m.at[last])
-		}
-		g := 1.0
-		if r != 0 {
-			g = 1 / math.Sqrt(1-r*r)
-		}
-		if r == 0 {
+		if m.keep[i] {
 			copy(m.xw[k*p:k*p+p], m.x[i*p:i*p+p])
 			m.yw[k] = m.y[i]
-		} else {
-			for j := range p {
-				m.xw[k*p+j] = g * (m.x[i*p+j] - r*m.x[last*p+j])
-			}
-			m.yw[k] = g * (m.y[i] - r*m.y[last])
+			m.kept[k] = i
+			k++
 		}
-		last = i
-		k++
 	}
 	return k
 }
 
-// powDist returns rho^d with the sign that a negative correlation has at whole
-// distances.
-func powDist(rho, d float64) float64 {
+// correlation of the errors of rows i and j when neighbouring laps of a run
+// correlate by rho: rho^(distance in laps), keeping the sign of a negative rho.
+func (m *rows) correlation(i, j int, rho float64) float64 {
+	if i == j {
+		return 1
+	}
+	if m.run[i] != m.run[j] {
+		return 0
+	}
+	d := math.Abs(m.at[i] - m.at[j])
 	if d == 1 {
 		return rho
 	}
 	return math.Pow(rho, math.Round(d))
 }
 
-// fitAt fits the kept rows with lap-to-lap correlation rho. floor is the
-// smallest residual standard deviation that the measuring error allows.
-func (m *rows) fitAt(rho, floor float64) (f fitted, ok bool) {
-	k := m.whiten(rho)
-	if k <= m.p {
+// guarded fits the kept rows by least squares and widens the standard error by
+// what the worst of the guard correlations would do to it on this very order:
+// laps of one rider resemble their neighbours by an amount that one run is too
+// short to tell. floor is the smallest residual standard deviation that the
+// measuring error allows. An order whose estimate correlation makes better, not
+// worse, is not narrowed.
+func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
+	k, p := m.compact(), m.p
+	if k <= p {
 		return f, false
 	}
 	v, ok := m.solve(m.xw, m.yw, nil, k)
@@ -330,37 +324,77 @@ func (m *rows) fitAt(rho, floor float64) (f fitted, ok bool) {
 	ss := 0.0
 	for i := range k {
 		s := m.yw[i]
-		for j, xj := range m.xw[i*m.p : i*m.p+m.p] {
+		for j, xj := range m.xw[i*p : i*p+p] {
 			s -= xj * m.beta[j]
 		}
 		ss += s * s
 	}
-	df := float64(k - m.p)
-	sd := math.Sqrt(ss / df)
-	if sd < floor {
-		sd = floor
-	}
-	return fitted{value: m.effect(), se: sd * math.Sqrt(v), sd: sd, factor: v, df: df, rho: rho}, true
+	f = fitted{value: m.effect(), df: float64(k - p)}
+	f.sd = math.Max(floor, math.Sqrt(ss/f.df))
+	f.se = seMargin * f.sd * math.Sqrt(v*m.inflation(k, f.df, rhos))
+	return f, true
 }
 
-// guarded fits the kept rows with independent laps and again with every guard
-// correlation, and returns the fit with the largest standard error: laps of
-// one rider resemble their neighbours by an amount that one run cannot tell.
-func (m *rows) guarded(floor float64, rhos ...float64) (best fitted, ok bool) {
-	best, ok = m.fitAt(0, floor)
-	if !ok {
-		return best, false
+// inflation is the largest ratio, over the guard correlations and 1, of the
+// true variance of the least squares effect to the variance that least squares
+// expects itself to have:
+//
+//	(c'C X'RX C c / c'C c) / (tr(MR) / df),  C = (X'X)^-1, M = I - X C X'.
+//
+// It needs the factor that solve has left in m.mat for the compacted rows.
+func (m *rows) inflation(k int, df float64, rhos []float64) float64 {
+	p := m.p
+	// Rows of h = X L'^-1, so that h h' is the hat matrix, and the weight of
+	// every lap in the effect.
+	var z [maxCoef]float64
+	for j := range p {
+		s := m.contrast[j]
+		for c := range j {
+			s -= m.mat[j*p+c] * z[c]
+		}
+		z[j] = s / m.mat[j*p+j]
 	}
+	den := 0.0
+	for i := range k {
+		x, h := m.xw[i*p:i*p+p], m.hat[i*p:i*p+p]
+		a := 0.0
+		for j := range p {
+			s := x[j]
+			for c := range j {
+				s -= m.mat[j*p+c] * h[c]
+			}
+			h[j] = s / m.mat[j*p+j]
+			a += h[j] * z[j]
+		}
+		m.w[i] = a
+		den += a * a
+	}
+	worst := 1.0
 	for _, rho := range rhos {
-		if f, ok := m.fitAt(rho, floor); ok && f.se > best.se {
-			best = f
+		num, tr := den, df
+		for i := range k {
+			for j := range i {
+				r := m.correlation(m.kept[i], m.kept[j], rho)
+				if math.Abs(r) < 1e-4 {
+					continue
+				}
+				num += 2 * r * m.w[i] * m.w[j]
+				hij := 0.0
+				for c, hc := range m.hat[i*p : i*p+p] {
+					hij += hc * m.hat[j*p+c]
+				}
+				tr -= 2 * r * hij
+			}
+		}
+		if tr > 0 {
+			worst = math.Max(worst, num/den*df/tr)
 		}
 	}
-	return best, true
+	return worst
 }
 
 // method is the whole estimate within runs on the values in y: set slow laps
-// aside, fit twice, keep the wider. It is what plans and simulations repeat.
+// aside, fit, widen for correlation. It is what plans and simulations repeat.
 func (m *rows) method(bad, floor float64, rhos []float64) (f fitted, out int, ok bool) {
 	for i := range m.n {
 		m.keep[i] = true

@@ -213,7 +213,7 @@ func Scatter(history []Lap) (sd, df, slowShare float64, err error) {
 	if !ok {
 		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
 	}
-	f, ok := m.fitAt(0, measuringFloor(used))
+	f, ok := m.guarded(measuringFloor(used))
 	if !ok {
 		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
 	}

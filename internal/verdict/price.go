@@ -65,7 +65,7 @@ func (e *Effect) needed(l *layout) *Needed {
 		from := int(n) + 1
 		k := from + sort.Search(max(0, maxPrice-from+1), func(i int) bool {
 			k := from + i
-			return planMargin*inference.TDetectable(0.8, float64(2*k-3), 0.05)*sd*math.Sqrt(2*factor/float64(k)) <= target
+			return planMargin*detectable80(float64(2*k-3))*sd*math.Sqrt(2*factor/float64(k)) <= target
 		})
 		if k <= maxPrice {
 			more := max(k-min(e.NRef, e.NTrial), 1)
@@ -81,7 +81,7 @@ func (e *Effect) needed(l *layout) *Needed {
 		runSD = e.SE / math.Sqrt(1/float64(e.RunsRef)+1/float64(e.RunsTrial))
 	}
 	for k := 2; k <= 12; k++ {
-		if inference.TDetectable(0.8, float64(2*k-2), 0.05)*runSD*math.Sqrt(2/float64(k)) <= target {
+		if detectable80(float64(2*k-2))*runSD*math.Sqrt(2/float64(k)) <= target {
 			more := max(k-min(e.RunsRef, e.RunsTrial), 1)
 			return &Needed{Runs: more, Text: fmt.Sprintf("about %s a side would show %s; both slots in one run, interleaved, would do it sooner", count(more, "more run"), quantity(target, target/10, e.Unit))}
 		}
