@@ -301,3 +301,46 @@ func TestRunToRunSegments(t *testing.T) {
 		t.Errorf("rms %.4f s, bias %+.4f s", rms, proving.Mean(errs))
 	}
 }
+
+// The GPS delay, where speed and position are equally old and where the receiver
+// filters its speed for another 0.15 s.
+func TestLatency(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		set   func(o *demo.Options)
+		limit float64 // s
+	}{
+		{"10 Hz", func(o *demo.Options) {}, 0.005},
+		{"5 Hz, 0.23 s", func(o *demo.Options) { o.GPSRate, o.GPSLatency = 5, 0.23 }, 0.005},
+		{"20 Hz, 0.04 s", func(o *demo.Options) { o.GPSRate, o.GPSLatency = 20, 0.04 }, 0.005},
+		{"correlated GPS speed", func(o *demo.Options) { o.GPSSpeedSlow = 0.1 }, 0.009},
+		{"antenna on the tail", func(o *demo.Options) { o.Nasty.AntennaHeight = 0.9 }, 0.005},
+		{"speed filtered", func(o *demo.Options) { o.Nasty.GPSSpeedLag = 0.15 }, 0.012},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var errs, z []float64
+			for ci := range demo.Circuits() {
+				for _, seed := range proving.Seeds()[:1+2*int(b2f(proving.Full()))] {
+					o := demo.DefaultOptions(ci, seed)
+					o.Laps = 5
+					c.set(&o)
+					r := demo.Ride(o)
+					p := locate(t, r, nil).Position
+					e := p.Latency - r.Truth.GPSLatency
+					errs, z = append(errs, e), append(z, math.Abs(e)/p.LatencySE)
+				}
+			}
+			t.Logf("%s: latency rms %.1f ms, worst %.1f ms; inside 1.96 SE %.0f %%", c.name, proving.RMS(errs)*1e3, proving.Worst(errs)*1e3, 100*within(z, 1.96))
+			if w := math.Abs(proving.Worst(errs)); w > c.limit {
+				t.Errorf("latency wrong by %.4f s", w)
+			}
+		})
+	}
+}
+
+func b2f(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

@@ -151,17 +151,18 @@ func (l *Located) problem(sev recording.Severity, text, mend string) {
 
 // joint is the state of the iteration between line and smoother.
 type joint struct {
-	f     *fixes
-	d     *odometer
-	line  Line
-	s     []float64 // unwrapped S at the fixes
-	q     noise
-	sm    *smoother
-	rows  []row
-	bias  [2]float64 // m, constant GPS offset removed
-	phi   []float64  // lean from path on the grid, for the rolling radius
-	grid  []float64  // S on the grid
-	aside []float64  // m right of the line, of each raw fix
+	f      *fixes
+	d      *odometer
+	line   Line
+	s      []float64 // unwrapped S at the fixes
+	q      noise
+	sm     *smoother
+	coarse smoother // of positionDelay
+	rows   []row
+	bias   [2]float64 // m, constant GPS offset removed
+	phi    []float64  // lean from path on the grid, for the rolling radius
+	grid   []float64  // S on the grid
+	aside  []float64  // m right of the line, of each raw fix
 }
 
 // learn fits line and positions to each other.
@@ -209,6 +210,9 @@ func (j *joint) learn(lp *loop) {
 			j.d.calibrate(j.f, j.phi)
 		}
 		j.solve(2, false)
+		if round < 2 {
+			j.positionDelay()
+		}
 	}
 }
 
@@ -228,6 +232,9 @@ func (j *joint) locateKnown() {
 		n := float64(len(j.sm.x))
 		j.bias[0] += mx / n
 		j.bias[1] += my / n
+		if round < 2 {
+			j.positionDelay()
+		}
 	}
 	j.finish(false)
 }
@@ -304,6 +311,10 @@ func (j *joint) solve(rounds int, cov bool) {
 		r := &j.rows[i]
 		w := r.w
 		*r = row{tx: sin, ty: cos, rx: f.x[i] - j.bias[0] - x, ry: f.y[i] - j.bias[1] - y, w: 1, v: v, dv: f.v[i] - v}
+		if d.speedLag != 0 {
+			_, v = d.at(t - d.speedLag)
+			r.dv = f.v[i] - v
+		}
 		if w > 0 && w < 1 {
 			r.w = w
 		}
@@ -321,15 +332,7 @@ func (j *joint) solve(rounds int, cov bool) {
 		}
 		po, pt = o, t
 	}
-	q := j.q
-	if !d.wheel {
-		// GPS speed drifts with a memory of seconds: its integral walks.
-		q.walk = 0.02
-		if !f.logged {
-			q.walk = 0.4
-		}
-		q.drift = 1e-6
-	}
+	q := j.noise()
 	res := make([]float64, 0, n)
 	for round := 0; round < rounds; round++ {
 		last := round == rounds-1
@@ -370,6 +373,20 @@ func (j *joint) solve(rounds int, cov bool) {
 	if !cov {
 		return
 	}
+}
+
+// noise is the model's noise for the odometer at hand.
+func (j *joint) noise() noise {
+	q := j.q
+	if !j.d.wheel {
+		// GPS speed drifts with a memory of seconds: its integral walks.
+		q.walk = 0.02
+		if !j.f.logged {
+			q.walk = 0.4
+		}
+		q.drift = 1e-6
+	}
+	return q
 }
 
 // wander is the spread of the rider about the line as solved.
@@ -528,4 +545,67 @@ func holes(f *fixes, d *odometer) []recording.Span {
 		}
 	}
 	return out
+}
+
+// delayDoubt is what the front tyre's slip, known in outline only, leaves of the
+// delay of positions (s).
+const delayDoubt = 0.005
+
+// positionDelay finds how far the positions are older than the speeds told:
+// receivers filter the two differently. A fix that is older by l lies v l behind
+// the place the odometer has for it; the speed of a lap varies, so the smoother's
+// slow states cannot follow that. It is the generalised least-squares estimate
+// of one more unknown beside the states: l = a'Wy / a'Wa, with W the weight that
+// the smoother leaves to the residuals.
+func (j *joint) positionDelay() {
+	stride := max(1, int(math.Round(j.f.rate/2.5)))
+	rows := make([]row, 0, len(j.rows)/stride+1)
+	for i := 0; i < len(j.rows); i += stride {
+		r := j.rows[i]
+		for k := max(1, i-stride+1); k < i; k++ {
+			p := &j.rows[k]
+			r.dt, r.do, r.dnom = r.dt+p.dt, r.do+p.do, r.dnom+p.dnom
+			r.bad = r.bad || p.bad
+		}
+		if !j.f.logged {
+			r.dv = math.NaN()
+		}
+		rows = append(rows, r)
+	}
+	q := j.noise()
+	sm := &j.coarse
+	if len(rows) < 100 || !sm.solve(rows, q, false) {
+		return
+	}
+	num := 0.0
+	for i := range rows {
+		x, y := sm.rest(rows, i)
+		num -= rows[i].w * rows[i].v * (rows[i].tx*x + rows[i].ty*y)
+	}
+	// The same with nothing but the delay's own pattern as data.
+	for i := range rows {
+		r := &rows[i]
+		r.rx, r.ry, r.dnom = -r.v*r.tx, -r.v*r.ty, r.do
+		if !math.IsNaN(r.dv) {
+			r.dv = 0
+		}
+	}
+	if !sm.solve(rows, q, false) {
+		return
+	}
+	den := 0.0
+	for i := range rows {
+		x, y := sm.rest(rows, i)
+		den -= rows[i].w * rows[i].v * (rows[i].tx*x + rows[i].ty*y)
+	}
+	if !(den > 0) {
+		return
+	}
+	l, se := num/den, q.white/math.Sqrt(den)
+	if math.Abs(l) < math.Max(3*se, 2.5*delayDoubt) {
+		return // no more than what an odometer that slips under the brakes feigns
+	}
+	l = math.Max(-0.3, math.Min(0.3, l))
+	j.d.latency += l
+	j.d.speedLag -= l
 }

@@ -276,6 +276,12 @@ func backward5(l *mat5, b *vec5) {
 	b[0] = (b[0] - l[5]*b[1] - l[10]*b[2] - l[15]*b[3] - l[20]*b[4]) / l[0]
 }
 
+// rest is what the solution leaves of a fix, east and north (m).
+func (sm *smoother) rest(rows []row, i int) (x, y float64) {
+	r, e := &rows[i], &sm.x[i]
+	return r.rx - e[iCX] - r.tx*e[iDS] - r.ty*e[iD], r.ry - e[iCY] - r.ty*e[iDS] + r.tx*e[iD]
+}
+
 // cross gives Cov(ds[i], ds[j]) for i <= j: the gains carry the state of i to j.
 func (sm *smoother) cross(i, j int) float64 {
 	r := vec5{1}
