@@ -32,6 +32,8 @@ const (
 	Wash       // a light band behind ink
 	Shade      // a stronger band behind ink
 	Clear      // not seen, but felt by a finger
+	Black      // black and white in every theme
+	White
 )
 
 // Pen strokes a path. Width in mm; Dash in mm, nil for a solid line.

@@ -28,10 +28,10 @@ func (s *SVG) Size() (w, h float64) { return s.w, s.h }
 func (s *SVG) Resize(w, h float64) { s.w, s.h = w, h }
 
 var hex = [...]string{None: "none", Dark: "#1d1b18", Soft: "#5c564c", Faint: "#cdc5b4",
-	Accent: "#0b5d7a", Warn: "#8a4b00", Paper: "#fbf9f3", Wash: "#efe9db", Shade: "#dfd6c2", Clear: "none"}
+	Accent: "#0b5d7a", Warn: "#8a4b00", Paper: "#fbf9f3", Wash: "#efe9db", Shade: "#dfd6c2", Clear: "none", Black: "#000", White: "#fff"}
 
 var class = [...]string{None: "", Dark: "dark", Soft: "soft", Faint: "faint", Accent: "accent",
-	Warn: "warn", Paper: "paper", Wash: "wash", Shade: "shade", Clear: "clear"}
+	Warn: "warn", Paper: "paper", Wash: "wash", Shade: "shade", Clear: "clear", Black: "black", White: "white"}
 
 func (s *SVG) num(v float64) {
 	p := math.Pow(10, float64(s.fine))

@@ -106,7 +106,7 @@ func (p *pdf) bytes() ([]byte, error) {
 }
 
 // grey per ink: paper is black and white, and must survive a bad copier.
-var grey = [...]int{draw.Dark: 0, draw.Soft: 70, draw.Faint: 150, draw.Accent: 0, draw.Warn: 0, draw.Paper: 255, draw.Wash: 236, draw.Shade: 214, draw.None: 0}
+var grey = [...]int{draw.Dark: 0, draw.Soft: 70, draw.Faint: 150, draw.Accent: 0, draw.Warn: 0, draw.Paper: 255, draw.Wash: 236, draw.Shade: 214, draw.Clear: 255, draw.Black: 0, draw.White: 255, draw.None: 0}
 
 func (p *pdf) style(pen draw.Pen, fill draw.Ink) string {
 	s := ""

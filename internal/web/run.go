@@ -1,9 +1,12 @@
 package web
 
 import (
+	"crypto/rand"
+	"encoding/hex"
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"sort"
 	"strconv"
 	"strings"
@@ -25,10 +28,32 @@ var helpers = template.FuncMap{
 	"signed": func(v float64, d int) string { return draw.Signed(v, d) },
 	"join":   func(s []string) string { return strings.Join(s, "; ") },
 	"where":  paper.Where,
-	"answer": func(a any) string { return strings.NewReplacer("-", " ", "_", " ").Replace(fmt.Sprint(a)) },
-	"kmh":    func(v float64) string { return draw.Number(v*3.6, 1) },
+	"answer": words,
+	"path":   url.PathEscape,
+	"add":    func(a, b int) int { return a + b },
+	"inc":    func(i int) int { return i + 1 },
+	"group":  groupOf,
 	"val":    func(v float64, unit string) string { return draw.Number(v, decimals(unit)) },
 	"unit":   unitName,
+	"deg":    func(rad float64) string { return draw.Number(rad*180/math.Pi, 1) },
+	"phase":  func(p circuit.Phase) string { return strings.Replace(string(p), "pickup", "pick-up", 1) },
+	"list":   func(s ...string) []string { return s },
+	"dict":   dict,
+	// part hands a finding to its template together with its page.
+	"part": func(p page, f findingRow, run int) map[string]any { return map[string]any{"P": p, "F": f, "Run": run} },
+	// moving hands a step's buttons to their template.
+	"moving": func(p page, id int, state string, next []move, who, reason string) map[string]any {
+		return map[string]any{"Token": p.Token, "ID": id, "State": state, "Next": next, "Who": who, "Reason": reason}
+	},
+}
+
+// dict pairs names with values for a template.
+func dict(kv ...any) map[string]any {
+	m := map[string]any{}
+	for i := 0; i+1 < len(kv); i += 2 {
+		m[fmt.Sprint(kv[i])] = kv[i+1]
+	}
+	return m
 }
 
 // unitName is how the unit of a debrief's measure is printed.
@@ -55,71 +80,12 @@ func unitName(u string) string {
 // decimals that a debrief's measure deserves in its unit.
 func decimals(unit string) int {
 	switch unit {
-	case "rpm", "n", "":
+	case "rpm", "n", "", "psi":
 		return 0
-	case "pct", "kmh", "deg", "hz", "mps2":
+	case "pct", "kmh", "mph", "deg", "hz", "mps2", "°C", "°F":
 		return 1
 	}
 	return 2
-}
-
-type dayRow struct {
-	book.Run
-	Changed string
-	Open    int
-}
-
-type dayPage struct {
-	Rows  []dayRow
-	Steps []book.Step
-	Bikes []book.BikeRecord
-}
-
-func (s *server) day(r *http.Request) (page, error) {
-	runs, err := s.book.Runs(book.RunFilter{})
-	if err != nil {
-		return page{}, err
-	}
-	bikes, err := s.book.Bikes()
-	if err != nil {
-		return page{}, err
-	}
-	var steps []book.Step
-	for _, k := range bikes {
-		st, err := s.book.Steps(k.Name)
-		if err != nil {
-			return page{}, err
-		}
-		steps = append(steps, st...)
-	}
-	d := dayPage{Steps: steps, Bikes: bikes}
-	for i, x := range runs {
-		row := dayRow{Run: x}
-		var ch []string
-		if x.Step > 0 {
-			ch = append(ch, fmt.Sprintf("step %d under trial", x.Step))
-		}
-		if i > 0 {
-			p := runs[i-1]
-			if x.Tyre != p.Tyre && x.Tyre != "" {
-				ch = append(ch, "tyre: "+x.Tyre)
-			}
-			if x.Weather != p.Weather && x.Weather != "" {
-				ch = append(ch, "weather: "+x.Weather)
-			}
-			if x.Sheet != p.Sheet && x.Sheet > 0 {
-				ch = append(ch, fmt.Sprintf("sheet %d", x.Sheet))
-			}
-		}
-		row.Changed = strings.Join(ch, "; ")
-		rs, err := s.book.Remarks(x.Number)
-		if err != nil {
-			return page{}, err
-		}
-		row.Open = len(rs)
-		d.Rows = append(d.Rows, row)
-	}
-	return page{Title: "The day", Name: "day", Body: d}, nil
 }
 
 type findingRow struct {
@@ -142,15 +108,56 @@ type runPage struct {
 	Turns        []turnRow
 	Said, Unsaid []findingRow
 	Notes        []string
-	Next, Why    string
+	Next, Why    string // id of the finding to take first
+	NextWhere    string
 	Cannot       []ride.Cannot
 	Problems     []recording.Problem
 	Vocabulary   []debrief.Complaint
 	Phases       []circuit.Phase
+	Groups       []wordGroup
+	Key          string // of the next remark: sent twice, it is kept once
 	// What was typed and could not be taken.
-	Typed, Trouble string
-	Ask            []debrief.Question
-	Cautions       []string
+	Typed     map[string]string
+	Trouble   string
+	Ask       []debrief.Question
+	Struck    []book.Remark
+	Open      []book.Remark // said, and not answered by a finding of their own
+	Cautions  []string
+	Multiples template.HTML
+}
+
+// wordGroup is one heading of the vocabulary with its complaints.
+type wordGroup struct {
+	Name  string
+	Words []debrief.Word
+}
+
+// wordGroups are the complaints that can be chosen, by what they are about.
+func wordGroups() []wordGroup {
+	var out []wordGroup
+	for _, c := range debrief.Vocabulary() {
+		w := debrief.Lookup(c)
+		if w == nil {
+			continue
+		}
+		i := 0
+		for i < len(out) && out[i].Name != w.Group {
+			i++
+		}
+		if i == len(out) {
+			out = append(out, wordGroup{Name: w.Group})
+		}
+		out[i].Words = append(out[i].Words, *w)
+	}
+	return out
+}
+
+// groupOf is the group of a complaint, "" if it is not known.
+func groupOf(c debrief.Complaint) string {
+	if w := debrief.Lookup(c); w != nil {
+		return w.Group
+	}
+	return ""
 }
 
 func (s *server) runOf(r *http.Request) (book.Run, error) { return s.book.Run(r.PathValue("run")) }
@@ -173,7 +180,7 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &runPage{Run: x, Laps: sum.Laps, Cannot: sum.Cannot, Problems: x.Problems, Vocabulary: debrief.Vocabulary(), Phases: circuit.Phases}
+	d := &runPage{Run: x, Laps: sum.Laps, Cannot: sum.Cannot, Problems: x.Problems, Vocabulary: debrief.Vocabulary(), Phases: circuit.Phases, Groups: wordGroups(), Key: newKey(), Typed: map[string]string{}}
 	if d.Marks, err = s.book.LapMarks(x.Number); err != nil {
 		return nil, err
 	}
@@ -186,10 +193,21 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 		return nil, err
 	}
 	d.Cautions = paper.Cautions(nil, k.Bike.Slots.Reference)
-	chart := draw.NewSVG(180, 40)
-	h := draw.Laps(chart, paper.LapDots(sum.Laps, k.Bike.Slots.Trial), 180)
-	chart.Resize(180, h)
-	d.Chart = chart.HTML("laps", "Lap times in riding order", "")
+	dots := paper.LapDots(sum.Laps, k.Bike.Slots.Trial)
+	for i := range dots {
+		if w := d.Marks[dots[i].Number]; w != "" {
+			dots[i].Look, dots[i].Title = draw.Struck, dots[i].Title+", struck: "+w
+		}
+	}
+	chart := draw.NewSVG(150, 40)
+	h := draw.Laps(chart, dots, 150)
+	chart.Resize(150, h)
+	d.Chart = chart.HTML("laps", "Lap times in riding order", "the same times stand in the table")
+	for _, m := range rs {
+		if m.Struck {
+			d.Struck = append(d.Struck, m)
+		}
+	}
 	if x.Circuit == "" {
 		return d, nil
 	}
@@ -225,6 +243,15 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 		d.Unsaid = append(d.Unsaid, row(f))
 	}
 	d.Notes, d.Next, d.Why = res.Notes, res.Next, res.Why
+	for _, q := range append(append([]findingRow{}, d.Said...), d.Unsaid...) {
+		if q.ID == d.Next {
+			d.NextWhere = q.Where + ", " + words(q.Says)
+			if q.Says == "" {
+				d.NextWhere = q.Where
+			}
+		}
+	}
+	d.Multiples = multiples(c, sum.Passes, d.Marks, k.Bike.Slots.Trial, x.Number)
 	m := draw.NewSVG(120, 84)
 	draw.Map(m, c, opt)
 	d.Map = m.HTML("map", "Map of "+c.Name, fmt.Sprintf("%d turns, %.0f m", len(c.Turns), c.Line.Length))
@@ -265,61 +292,138 @@ func median(v []float64) float64 {
 	return (k[(n-1)/2] + k[n/2]) / 2
 }
 
+// multiples draws every turn's time lap by lap, on one scale of differences.
+func multiples(c *circuit.Circuit, ps []ride.Pass, marks map[int]string, trial string, run int) template.HTML {
+	var ds []draw.Dots
+	for _, t := range c.Turns {
+		d := draw.Dots{Name: "turn " + t.Label(), Href: fmt.Sprintf("/run/%d/turn/%d", run, t.Number)}
+		for _, p := range ps {
+			if p.Turn != t.Number || !p.Timed {
+				continue
+			}
+			look := draw.Reference
+			switch {
+			case marks[p.Lap] != "":
+				look = draw.Struck
+			case trial != "" && p.Slot == trial:
+				look = draw.Trial
+			}
+			d.Values, d.Looks = append(d.Values, p.Segment), append(d.Looks, look)
+			d.Titles = append(d.Titles, fmt.Sprintf("lap %d, slot %s: %.3f s", p.Lap, p.Slot, p.Segment))
+		}
+		ds = append(ds, d)
+	}
+	svg := draw.NewSVG(300, 60)
+	h := draw.Multiples(svg, ds, draw.MultiplesOptions{Width: 300, Unit: "s", Decimals: 2, About: true})
+	svg.Resize(300, h)
+	return svg.HTML("multiples", "Time through each turn, lap by lap", "each panel is centred on the turn's median and all have one scale; every lap stands in the turn's own table")
+}
+
+// newKey makes the key of one remark.
+func newKey() string {
+	var b [9]byte
+	rand.Read(b[:]) //nolint:errcheck // never fails: crypto/rand documents it
+	return hex.EncodeToString(b[:])
+}
+
 // remark takes a remark in the rider's own words, or from the lists.
 func (s *server) remark(w http.ResponseWriter, r *http.Request) (string, *page, error) {
-	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-	if err := r.ParseForm(); err != nil || !s.signed(r.PostForm.Get("token")) {
-		return "", nil, errForm
+	if err := s.form(w, r); err != nil {
+		return "", nil, err
 	}
 	x, err := s.runOf(r)
 	if err != nil {
 		return "", nil, err
 	}
+	text, ask, err := s.takeRemark(r, x)
+	if err != nil {
+		return "", nil, err
+	}
+	phone := field(r, "from") == "phone"
+	if text == "" {
+		if phone {
+			return fmt.Sprintf("/phone/%d?said#said", x.Number), nil, nil
+		}
+		return fmt.Sprintf("/run/%d#said", x.Number), nil, nil
+	}
+	typed := map[string]string{}
+	for _, k := range []string{"words", "rider", "turn", "phase", "says", "strength"} {
+		typed[k] = field(r, k)
+	}
+	if phone {
+		p, err := s.phone(r)
+		if err != nil {
+			return "", nil, err
+		}
+		d := p.Body.(phonePage)
+		d.Typed, d.Trouble, d.Ask = typed, text, ask
+		p.Body = d
+		return "", &p, nil
+	}
+	d, err := s.runBody(r, x)
+	if err != nil {
+		return "", nil, err
+	}
+	d.Typed, d.Trouble, d.Ask = typed, text, ask
+	if k := field(r, "key"); k != "" {
+		d.Key = k
+	}
+	return "", &page{Title: fmt.Sprintf("Run %d · %s", x.Number, x.Circuit), Name: "run", Body: d}, nil
+}
+
+// takeRemark records what a form says; text tells what is missing or asked back.
+func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []debrief.Question, err error) {
 	c, err := s.book.Circuit(x.Circuit)
 	if err != nil {
 		return "", nil, err
 	}
-	words := strings.TrimSpace(r.PostForm.Get("words"))
-	again := func(trouble string, ask []debrief.Question) (string, *page, error) {
-		d, err := s.runBody(r, x)
-		if err != nil {
-			return "", nil, err
-		}
-		d.Typed, d.Trouble, d.Ask = words, trouble, ask
-		return "", &page{Title: fmt.Sprintf("Run %d · %s", x.Number, x.Circuit), Name: "run", Body: d}, nil
-	}
+	words := field(r, "words")
 	var list []debrief.Remark
-	if says := r.PostForm.Get("says"); says != "" {
-		m := debrief.Remark{Says: debrief.Complaint(says), Words: words, Phase: circuit.Phase(r.PostForm.Get("phase")), Strength: 2}
-		if n, err := strconv.Atoi(r.PostForm.Get("strength")); err == nil {
+	if says := field(r, "says"); says != "" {
+		m := debrief.Remark{Says: debrief.Complaint(says), Words: words, Phase: circuit.Phase(field(r, "phase")), Strength: 2}
+		if n, err := strconv.Atoi(field(r, "strength")); err == nil {
 			m.Strength = n
 		}
-		for _, q := range strings.FieldsFunc(r.PostForm.Get("turn"), func(c rune) bool { return c == ',' || c == ' ' }) {
+		for _, q := range strings.FieldsFunc(field(r, "turn"), func(c rune) bool { return c == ',' || c == ' ' }) {
 			n, err := strconv.Atoi(q)
 			if err != nil {
-				return again(fmt.Sprintf("%q is no turn number", q), nil)
+				return fmt.Sprintf("%q is no turn number", q), nil, nil
 			}
 			m.Turns = append(m.Turns, n)
 		}
 		list = []debrief.Remark{m}
 	} else {
 		if words == "" {
-			return again("nothing was said: write the rider's words, or choose from the lists", nil)
+			return "nothing was said: write the rider's words, or choose from the lists", nil, nil
 		}
 		read := debrief.ParseWords(words, c.Turns)
 		if len(read.Questions) > 0 || len(read.Remarks) == 0 {
-			return again("this can be read in more than one way: choose from the lists", read.Questions)
+			return "this can be read in more than one way: choose from the lists", read.Questions, nil
 		}
 		list = read.Remarks
 	}
-	for _, m := range list {
-		m.Run, m.Rider = x.Number, strings.TrimSpace(r.PostForm.Get("rider"))
+	who := youOf(r).Name
+	if who == "" {
+		who = "page"
+	}
+	for i, m := range list {
+		m.Run, m.Rider = x.Number, field(r, "rider")
 		if err := debrief.CheckTurns(m, c.Turns); err != nil {
-			return again(err.Error(), nil)
+			return err.Error(), nil, nil
 		}
-		if _, err := s.book.AddRemark(m, "page", ""); err != nil {
-			return again(err.Error(), nil)
+		key := field(r, "key")
+		if key != "" && i > 0 {
+			key += "-" + strconv.Itoa(i)
+		}
+		if len(key) > 64 {
+			key = ""
+		}
+		if _, err := s.book.AddRemark(m, who, key); err != nil {
+			if text, mend, ok := trouble(err); ok {
+				return strings.TrimSpace(text + ". " + mend), nil, nil
+			}
+			return "", nil, err
 		}
 	}
-	return fmt.Sprintf("/run/%d#said", x.Number), nil, nil
+	return "", nil, nil
 }

@@ -1,10 +1,8 @@
 package web
 
 import (
-	"errors"
 	"fmt"
 	"html/template"
-	"io"
 	"math"
 	"net/http"
 	"strconv"
@@ -34,6 +32,23 @@ type stepPage struct {
 	Cautions   []string
 	Passed     int
 	Remark     *book.Remark
+	Next       []move // what may become of it
+	Trouble    string
+	Mend       string
+	Reason     string // typed, and not taken
+	Who        string
+}
+
+// move is one button of a step.
+type move struct{ To, Words string }
+
+// moves that a step may make, by its state; the book has the last word.
+var moves = map[string][]move{
+	book.Proposed: {{book.Loaded, "It is loaded in the bike"}, {book.Reverted, "Drop it"}},
+	book.Loaded:   {{book.Kept, "Keep"}, {book.Reverted, "Revert"}, {book.Repeated, "Repeat the run"}},
+	book.Repeated: {{book.Loaded, "It is loaded again"}, {book.Kept, "Keep"}, {book.Reverted, "Revert"}},
+	book.Kept:     {{book.Reverted, "Revert after all"}},
+	book.Reverted: {{book.Loaded, "Load it again"}},
 }
 
 // step shows what is changed, where it acts, what guards say and what it would
@@ -55,7 +70,7 @@ func (s *server) step(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	d := stepPage{Step: st, Setting: k.Bike.Setting(st.Setting)}
+	d := stepPage{Step: st, Setting: k.Bike.Setting(st.Setting), Next: moves[st.State], Who: youOf(r).Name}
 	d.Cautions = paper.Cautions(d.Setting, k.Bike.Slots.Reference)
 	for _, g := range st.Guards {
 		if g.Pass {
@@ -99,11 +114,43 @@ func (s *server) step(r *http.Request) (page, error) {
 	return page{Title: fmt.Sprintf("Step %d · %s", st.ID, st.Setting), Name: "step", Body: d}, nil
 }
 
+type planPage struct {
+	Step  book.Step
+	Plan  *verdict.Plan
+	Lines []string
+	Why   string
+}
+
+// plan shows how many laps, in which slot and order, would show the effect.
+func (s *server) plan(r *http.Request) (page, error) {
+	st, err := s.stepOf(r)
+	if err != nil {
+		return page{}, err
+	}
+	d := planPage{Step: st}
+	q := book.PlanRequest{Runs: []int{st.Run}, Turn: st.Primary.Turn, Measure: st.Primary.Measure, Effect: st.Primary.Matters}
+	if v, err := strconv.ParseFloat(r.URL.Query().Get("effect"), 64); err == nil && v > 0 {
+		q.Effect = v
+	}
+	if q.Effect <= 0 {
+		q.Effect = 0.08
+	}
+	if st.Run == 0 {
+		d.Why = "the step was not derived from a run, so the rider's scatter is not known"
+	} else if d.Plan, err = s.book.Plan(r.Context(), q); err != nil {
+		d.Why = err.Error()
+	} else {
+		d.Lines = d.Plan.Lines
+	}
+	return page{Title: fmt.Sprintf("Plan for step %d", st.ID), Name: "plan", Body: d}, nil
+}
+
 type verdictPage struct {
 	Step    book.Step
 	V       *verdict.Verdict
 	Picture template.HTML
 	All     []verdict.Effect
+	Next    []move
 }
 
 // verdict shows the answer after the next run: intervals by turn on one scale.
@@ -116,7 +163,7 @@ func (s *server) verdict(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	d := verdictPage{Step: st, V: v}
+	d := verdictPage{Step: st, V: v, Next: moves[st.State]}
 	d.All = append(append([]verdict.Effect{v.Primary}, v.Declared...), v.Watch...)
 	var rows []draw.IntervalRow
 	for i, e := range d.All {
@@ -130,11 +177,15 @@ func (s *server) verdict(r *http.Request) (page, error) {
 		if math.IsNaN(e.Value) {
 			continue
 		}
-		rows = append(rows, draw.IntervalRow{Name: name, Value: e.Value, Lo: e.Lo, Hi: e.Hi, Matters: e.Matters, Answer: helpers["answer"].(func(any) string)(e.Answer), Primary: i == 0})
+		rows = append(rows, draw.IntervalRow{Name: name, Value: e.Value, Lo: e.Lo, Hi: e.Hi, Matters: e.Matters, Answer: words(e.Answer), Primary: i == 0})
 	}
-	svg := draw.NewSVG(170, 80)
-	h := draw.Intervals(svg, rows, draw.IntervalOptions{Width: 170, Unit: v.Primary.Unit, Less: "trial quicker", More: "trial slower", Decimals: 2})
-	svg.Resize(170, h)
+	less, more := "trial less", "trial more"
+	if v.Primary.Unit == "s" {
+		less, more = "trial quicker", "trial slower"
+	}
+	svg := draw.NewSVG(210, 80)
+	h := draw.Intervals(svg, rows, draw.IntervalOptions{Width: 210, Unit: v.Primary.Unit, Less: less, More: more, Decimals: 2})
+	svg.Resize(210, h)
 	d.Picture = svg.HTML("intervals", "Differences by turn", "trial minus reference with 95 % intervals; the band is the difference that does not matter")
 	return page{Title: fmt.Sprintf("Verdict on step %d", st.ID), Name: "verdict", Body: d}, nil
 }
@@ -145,7 +196,7 @@ func (s *server) sheetHTML(w http.ResponseWriter, r *http.Request) {
 		if err != nil {
 			return nil, err
 		}
-		return c.HTML("/paper.css")
+		return c.HTML("/assets/paper.css")
 	})
 }
 
@@ -206,62 +257,4 @@ func (s *server) debriefPDF(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "application/pdf")
 	w.Header().Set("Content-Disposition", fmt.Sprintf("inline; filename=\"debrief-run-%d.pdf\"", x.Number))
 	w.Write(data)
-}
-
-type addPage struct {
-	Bikes          []book.BikeRecord
-	Trouble, Mend  string
-	Bike, Tyre, As string
-}
-
-func (s *server) addForm(r *http.Request) (page, error) {
-	k, err := s.book.Bikes()
-	return page{Title: "Add a recording", Name: "add", Body: addPage{Bikes: k}}, err
-}
-
-// add takes one recording as an upload.
-func (s *server) add(w http.ResponseWriter, r *http.Request) (string, *page, error) {
-	r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
-	if err := r.ParseMultipartForm(32 << 20); err != nil {
-		var big *http.MaxBytesError
-		if errors.As(err, &big) {
-			return "", nil, &book.Error{Kind: book.ErrInvalid, Text: "the file is larger than 2 GiB", Mend: "split the recording in the logger"}
-		}
-		return "", nil, errForm
-	}
-	defer r.MultipartForm.RemoveAll()
-	if !s.signed(r.FormValue("token")) {
-		return "", nil, errForm
-	}
-	d := addPage{Bike: r.FormValue("bike"), Tyre: r.FormValue("tyre"), As: r.FormValue("note")}
-	again := func(text, mend string) (string, *page, error) {
-		k, err := s.book.Bikes()
-		d.Bikes, d.Trouble, d.Mend = k, text, mend
-		return "", &page{Title: "Add a recording", Name: "add", Body: d}, err
-	}
-	f, head, err := r.FormFile("recording")
-	if err != nil {
-		return again("no file was chosen", "choose the recording that the logger wrote")
-	}
-	defer f.Close()
-	data, err := io.ReadAll(f)
-	if err != nil {
-		return "", nil, err
-	}
-	res, err := s.book.Add(r.Context(), book.AddRequest{Name: head.Filename, Data: data, Bike: d.Bike, Tyre: d.Tyre, Note: d.As})
-	if err != nil {
-		var e *book.Error
-		if errors.As(err, &e) {
-			text := e.Text
-			if e.Line > 0 {
-				text = fmt.Sprintf("%s, line %d: %s", e.File, e.Line, e.Text)
-			}
-			return again(text, e.Mend)
-		}
-		return "", nil, err
-	}
-	if len(res.Runs) == 0 {
-		return "/", nil, nil
-	}
-	return fmt.Sprintf("/run/%d", res.Runs[0].Number), nil, nil
 }

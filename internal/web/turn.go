@@ -23,6 +23,7 @@ type turnPage struct {
 	Shown    []string
 	Passes   []ride.Pass
 	Episodes []ride.Episode
+	Line     template.HTML // on the road
 }
 
 // turn shows every lap through one turn: the quickest and the median lap of
@@ -63,13 +64,14 @@ func (s *server) turn(r *http.Request) (page, error) {
 			d.Episodes = append(d.Episodes, e)
 		}
 	}
-	d.Strip, d.Shown = strip(v, c, d.Passes, k.Bike.Slots.Trial)
+	d.Strip, d.Shown = strip(v, c, d.Passes, k.Bike.Slots.Trial, youOf(r))
+	d.Line = roadLine(v, c, *t, d.Passes, k.Bike.Slots.Trial)
 	return page{Title: fmt.Sprintf("Turn %s · run %d", t.Label(), x.Number), Name: "turn", Body: d}, nil
 }
 
 // strip draws the laps that matter: per slot the median lap thick and the
 // quickest one thin.
-func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string) (template.HTML, []string) {
+func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You) (template.HTML, []string) {
 	bySlot := map[string][]ride.Pass{}
 	for _, p := range ps {
 		if p.Whole && !math.IsNaN(p.Segment) {
@@ -135,13 +137,15 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string) (temp
 			panels = append(panels, draw.Panel{Name: name, Unit: unit, Series: se, From: from, To: to, Zero: zero})
 		}
 	}
-	add("speed", "km/h", pos.Speed, 3.6, 0, 0, false)
+	kmh, speedUnit := y.Convert(3.6, "km/h")
+	bar, barUnit := y.Convert(1e-5, "bar")
+	add("speed", unitName(speedUnit), pos.Speed, kmh, 0, 0, false)
 	add("lean", "°", sg.Lean, 180/math.Pi, -65, 65, true)
 	add("grip", "%", sg.Grip, 100, 0, 100, false)
 	add("throttle", "%", sg.Throttle, 100, 0, 100, false)
 	add("rear slip", "%", sg.RearSlip, 100, -10, 15, true)
 	add("cut", "%", sg.Cut, 100, 0, 60, false)
-	add("front brake", "bar", sg.FrontBrake, 1e-5, 0, 0, false)
+	add("front brake", barUnit, sg.FrontBrake, bar, 0, 0, false)
 	m := laps[0].p
 	var bands []draw.Band
 	edge := []float64{m.Brake, m.TurnIn, m.Mid, m.Pickup, m.DriveOn, m.End}
@@ -150,12 +154,109 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string) (temp
 			bands = append(bands, draw.Band{Phase: ph, From: from - m.Start, To: to - m.Start})
 		}
 	}
-	svg := draw.NewSVG(180, 150)
-	h := draw.Strip(svg, bands, panels, draw.StripOptions{Width: 180, XName: "s after the window opens"})
-	svg.Resize(180, h)
+	svg := draw.NewSVG(240, 150)
+	h := draw.Strip(svg, bands, panels, draw.StripOptions{Width: 240, XName: "s after the window opens"})
+	svg.Resize(240, h)
 	var names []string
 	for _, q := range laps {
 		names = append(names, q.name)
 	}
 	return svg.HTML("strip", "Turn strip", "speed, lean, grip, throttle, slip, cut and brake through the five phases"), names
+}
+
+// roadLine draws the bend from above: the reference line, and where the laps
+// that matter ran beside it. Offsets are drawn five times as large, or a line
+// half a metre off could not be seen.
+func roadLine(v *ride.Ride, c *circuit.Circuit, t circuit.Turn, ps []ride.Pass, trial string) template.HTML {
+	pos := v.Position
+	if pos == nil || pos.Lost || len(pos.Offset) == 0 || len(c.Line.X) == 0 {
+		return ""
+	}
+	const times, w, h = 5.0, 150.0, 90.0
+	from := t.Entry - 60
+	d := math.Mod(t.Exit+60-from, c.Line.Length)
+	if d < 0 {
+		d += c.Line.Length
+	}
+	n := int(d/2) + 1
+	base := make([]draw.Point, n)
+	norm := make([]draw.Point, n)
+	for i := range base {
+		x, y, hd, _ := c.Line.At(from + d*float64(i)/float64(n-1))
+		base[i] = draw.Point{X: x, Y: y}
+		norm[i] = draw.Point{X: math.Cos(hd), Y: -math.Sin(hd)} // to the right of the heading
+	}
+	type path struct {
+		p    []draw.Point
+		look draw.Look
+		name string
+	}
+	var paths []path
+	for _, p := range ps {
+		if !p.Whole || len(paths) >= 12 {
+			continue
+		}
+		look := draw.Reference
+		if p.Slot == trial {
+			look = draw.Trial
+		}
+		a, b := pos.Index(p.Start), pos.Index(p.End)
+		q := path{look: look, name: fmt.Sprintf("lap %d, slot %s", p.Lap, p.Slot)}
+		i := a
+		lap := math.Floor(pos.S[a]/c.Line.Length) * c.Line.Length
+		for k := range base {
+			s := lap + from + d*float64(k)/float64(n-1)
+			if s < pos.S[a]-c.Line.Length/2 {
+				s += c.Line.Length
+			}
+			for i < b && pos.S[i] < s {
+				i++
+			}
+			if i == a || i >= b {
+				q.p = append(q.p, draw.Point{X: math.NaN(), Y: math.NaN()})
+				continue
+			}
+			o := times * pos.Offset[i]
+			q.p = append(q.p, draw.Point{X: base[k].X + o*norm[k].X, Y: base[k].Y + o*norm[k].Y})
+		}
+		paths = append(paths, q)
+	}
+	if len(paths) == 0 {
+		return ""
+	}
+	x0, x1, y0, y1 := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	see := func(p draw.Point) {
+		if !math.IsNaN(p.X) {
+			x0, x1, y0, y1 = math.Min(x0, p.X), math.Max(x1, p.X), math.Min(y0, p.Y), math.Max(y1, p.Y)
+		}
+	}
+	for _, p := range base {
+		see(p)
+	}
+	for _, q := range paths {
+		for _, p := range q.p {
+			see(p)
+		}
+	}
+	k := math.Min((w-12)/math.Max(x1-x0, 1), (h-12)/math.Max(y1-y0, 1))
+	at := func(p draw.Point) draw.Point {
+		return draw.Point{X: 6 + k*(p.X-x0) + (w-12-k*(x1-x0))/2, Y: h - 6 - k*(p.Y-y0) - (h-12-k*(y1-y0))/2}
+	}
+	all := func(ps []draw.Point) []draw.Point {
+		out := make([]draw.Point, len(ps))
+		for i := range ps {
+			out[i] = at(ps[i])
+		}
+		return out
+	}
+	svg := draw.NewSVG(w, h)
+	svg.Path(all(base), false, draw.Pen{Ink: draw.Faint, Width: 1.2}, draw.None)
+	for _, q := range paths {
+		svg.Titled(q.name, func() { svg.Path(all(q.p), false, q.look.Pen(), draw.None) })
+	}
+	a := at(base[0])
+	svg.Text(draw.Point{X: a.X, Y: a.Y - 1.5}, "in", draw.Text{Size: 3, Ink: draw.Soft, Anchor: draw.Middle, Halo: true})
+	z := at(base[n-1])
+	svg.Text(draw.Point{X: z.X, Y: z.Y - 1.5}, "out", draw.Text{Size: 3, Ink: draw.Soft, Anchor: draw.Middle, Halo: true})
+	return svg.HTML("line", "Line on the road", "distances beside the reference line are drawn five times as large; reference laps thin, trial laps solid")
 }

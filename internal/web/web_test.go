@@ -96,7 +96,7 @@ func TestPagesSayWhatTheyShould(t *testing.T) {
 		{"/run/99", 404, []string{"That did not work"}},
 		{"/run/1/turn/77", 404, []string{"no turn 77"}},
 		{"/step/nine", 404, nil},
-		{"/add", 200, []string{"Recording", "multipart/form-data"}},
+		{"/add", 200, []string{"Add a recording", "multipart/form-data"}},
 		{"/nothing", 404, nil},
 	} {
 		code, body := get(t, s.URL+c.path)

@@ -1,0 +1,305 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"net/http"
+	"runtime/debug"
+	"strconv"
+	"strings"
+	"time"
+
+	"cornerwright/internal/book"
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/draw"
+	"cornerwright/internal/paper"
+)
+
+type seasonPage struct {
+	Circuits []book.CircuitRecord
+	Bikes    []book.BikeRecord
+	Measures []string
+	Turns    []circuit.Turn
+	Q        book.SeasonQuery
+	Points   []book.SeasonPoint
+	Unit     string
+	Picture  template.HTML
+	Steps    []book.Step
+	Meetings []book.Meeting
+}
+
+// season asks how a measure at a turn moved over the meetings.
+func (s *server) season(r *http.Request) (page, error) {
+	v := r.URL.Query()
+	d := seasonPage{Measures: book.SeasonMeasures(), Q: book.SeasonQuery{Circuit: v.Get("circuit"), Measure: v.Get("measure"), Bike: v.Get("bike"), Slot: strings.ToUpper(v.Get("slot"))}}
+	d.Q.Turn, _ = strconv.Atoi(v.Get("turn"))
+	var err error
+	if d.Circuits, err = s.book.Circuits(); err != nil {
+		return page{}, err
+	}
+	if d.Bikes, err = s.book.Bikes(); err != nil {
+		return page{}, err
+	}
+	if d.Meetings, err = s.book.Meetings(); err != nil {
+		return page{}, err
+	}
+	if d.Steps, err = s.book.Steps(d.Q.Bike); err != nil {
+		return page{}, err
+	}
+	if d.Q.Circuit == "" && len(d.Circuits) > 0 {
+		d.Q.Circuit = d.Circuits[0].Name
+	}
+	if d.Q.Measure == "" {
+		d.Q.Measure = "segment"
+	}
+	if d.Q.Turn == 0 {
+		d.Q.Turn = 1
+	}
+	if d.Q.Circuit != "" {
+		c, err := s.book.Circuit(d.Q.Circuit)
+		if err != nil {
+			return page{}, err
+		}
+		d.Turns = c.Turns
+		if d.Points, d.Unit, err = s.book.Season(d.Q); err != nil {
+			return page{}, err
+		}
+		d.Picture = seasonPicture(d.Points, d.Unit, d.Q)
+	}
+	return page{Title: "Season", Name: "season", Body: d}, nil
+}
+
+// seasonPicture draws a run's median and the spread of its laps.
+func seasonPicture(ps []book.SeasonPoint, unit string, q book.SeasonQuery) template.HTML {
+	if len(ps) == 0 {
+		return ""
+	}
+	const w, h, left, top = 200.0, 62.0, 17.0, 4.0
+	svg := draw.NewSVG(w, h)
+	lo, hi := ps[0].Lo, ps[0].Hi
+	for _, p := range ps {
+		lo, hi = min(lo, p.Lo), max(hi, p.Hi)
+	}
+	if hi == lo {
+		hi = lo + 1
+	}
+	y := draw.Scale{From: lo, To: hi, Lo: h - 12, Hi: top}
+	x := draw.Scale{From: -0.6, To: float64(len(ps)) - 0.4, Lo: left, Hi: w - 2}
+	at, dec := draw.Ticks(lo, hi, 5)
+	for _, v := range at {
+		svg.Path([]draw.Point{{X: left, Y: y.At(v)}, {X: w - 2, Y: y.At(v)}}, false, draw.Pen{Ink: draw.Faint, Width: 0.2}, draw.None)
+		svg.Text(draw.Point{X: left - 1.5, Y: y.At(v) + 0.9}, draw.Number(v, dec), draw.Text{Size: 2.8, Ink: draw.Soft, Anchor: draw.End})
+	}
+	every := 1 + len(ps)/28
+	day := ""
+	for i, p := range ps {
+		px := x.At(float64(i))
+		if p.Day != day {
+			svg.Path([]draw.Point{{X: px - 1, Y: top}, {X: px - 1, Y: h - 6}}, false, draw.Pen{Ink: draw.Faint, Width: 0.2, Dash: []float64{0.8, 0.8}}, draw.None)
+			if i%every == 0 || len(ps) < 28 {
+				svg.Text(draw.Point{X: px, Y: h - 2.6}, p.Day, draw.Text{Size: 2.6, Ink: draw.Soft})
+			}
+			day = p.Day
+		}
+		if i%every == 0 {
+			svg.Text(draw.Point{X: px, Y: h - 7}, strconv.Itoa(p.Run), draw.Text{Size: 2.8, Ink: draw.Soft, Anchor: draw.Middle})
+		}
+		svg.Link(fmt.Sprintf("/run/%d/turn/%d", p.Run, q.Turn), fmt.Sprintf("Run %d, median %.3f %s", p.Run, p.Median, unit), func() {
+			svg.Path([]draw.Point{{X: px, Y: y.At(p.Lo)}, {X: px, Y: y.At(p.Hi)}}, false, draw.Pen{Ink: draw.Soft, Width: 0.35}, draw.None)
+			draw.Mark(svg, draw.Point{X: px, Y: y.At(p.Median)}, 1.3, draw.Chosen)
+		})
+	}
+	return svg.HTML("season", fmt.Sprintf("%s at turn %d by run, %s", q.Measure, q.Turn, unit), "a dot is the median of a run's timed laps, the line from its least to its greatest lap; the same numbers stand in the table")
+}
+
+type circuitPage struct {
+	Record        book.CircuitRecord
+	Circuit       *circuit.Circuit
+	Map           template.HTML
+	Gate          gatePlace
+	Trouble, Mend string
+}
+
+type gatePlace struct{ Lat, Lon, Heading string }
+
+func (s *server) circuit(r *http.Request) (page, error) {
+	c, err := s.book.Circuit(r.PathValue("circuit"))
+	if err != nil {
+		return page{}, err
+	}
+	d := circuitPage{Circuit: c}
+	list, err := s.book.Circuits()
+	if err != nil {
+		return page{}, err
+	}
+	for _, k := range list {
+		if k.Name == c.Name {
+			d.Record = k
+		}
+	}
+	m := draw.NewSVG(170, 110)
+	draw.Map(m, c, draw.MapOptions{Width: 170, Height: 110, TurnHref: func(t int) string { return fmt.Sprintf("#turn-%d", t) }})
+	d.Map = m.HTML("map", "Map of "+c.Name, fmt.Sprintf("%d turns, %.0f m", len(c.Turns), c.Line.Length))
+	lat, lon, heading := c.Gate()
+	d.Gate = gatePlace{fmt.Sprintf("%.7f", lat*180/math.Pi), fmt.Sprintf("%.7f", lon*180/math.Pi), fmt.Sprintf("%.2f", heading*180/math.Pi)}
+	return page{Title: c.Name, Name: "circuit", Body: d}, nil
+}
+
+// editCircuit keeps a person's word on gate and turns as a circuit file.
+func (s *server) editCircuit(w http.ResponseWriter, r *http.Request) (string, *page, error) {
+	if err := s.form(w, r); err != nil {
+		return "", nil, err
+	}
+	name := r.PathValue("circuit")
+	c, err := s.book.Circuit(name)
+	if err != nil {
+		return "", nil, err
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "name = %s\n", quoteTOML(name))
+	bad := ""
+	number := func(key string) (float64, bool) {
+		v, err := strconv.ParseFloat(strings.ReplaceAll(field(r, key), ",", "."), 64)
+		if err != nil && bad == "" {
+			bad = fmt.Sprintf("%q is no number for %s", field(r, key), key)
+		}
+		return v, err == nil
+	}
+	if field(r, "move-gate") == "yes" {
+		lat, ok1 := number("lat")
+		lon, ok2 := number("lon")
+		head, ok3 := number("heading")
+		if ok1 && ok2 && ok3 {
+			fmt.Fprintf(&b, "[gate]\nlat_deg = %s\nlon_deg = %s\nheading_deg = %s\nhalf_width_m = %s\n", tomlFloat(lat), tomlFloat(lon), tomlFloat(head), tomlFloat(c.HalfWidth))
+		}
+	}
+	for i, t := range c.Turns {
+		key := strconv.Itoa(i)
+		n, err := strconv.Atoi(field(r, "number-"+key))
+		if err != nil || n < 1 {
+			bad = fmt.Sprintf("%q is no turn number", field(r, "number-"+key))
+			break
+		}
+		fmt.Fprintf(&b, "[[turn]]\napex_m = %s\nnumber = %d\nname = %s\nkink = %v\n", tomlFloat(t.Apex), n, quoteTOML(field(r, "name-"+key)), field(r, "kink-"+key) == "yes")
+		if field(r, "drop-"+key) == "yes" {
+			b.WriteString("drop = true\n")
+		}
+	}
+	mend := "correct the field and save again"
+	if bad == "" {
+		if _, err = s.book.AddCircuit(name+".toml", []byte(b.String())); err == nil {
+			return "/circuit/" + pathEscape(name), nil, nil
+		}
+		var ok bool
+		if bad, mend, ok = trouble(err); !ok {
+			return "", nil, err
+		}
+	}
+	p, err := s.circuit(r)
+	if err != nil {
+		return "", nil, err
+	}
+	d := p.Body.(circuitPage)
+	d.Trouble, d.Mend = bad, mend
+	p.Body = d
+	return "", &p, nil
+}
+
+// quoteTOML writes a basic string: escapes as TOML 1.0 has them.
+func quoteTOML(s string) string {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		switch {
+		case r == '"' || r == '\\':
+			b.WriteByte('\\')
+			b.WriteRune(r)
+		case r < ' ' || r == 0x7f:
+			fmt.Fprintf(&b, `\u%04X`, r)
+		default:
+			b.WriteRune(r)
+		}
+	}
+	b.WriteByte('"')
+	return b.String()
+}
+
+func tomlFloat(v float64) string {
+	s := strconv.FormatFloat(v, 'f', -1, 64)
+	if !strings.ContainsAny(s, ".") {
+		s += ".0"
+	}
+	return s
+}
+
+type statusPage struct {
+	Version         string
+	Up              time.Duration
+	Runs, Steps     int
+	Bikes, Circuits int
+	Meetings        []book.Meeting
+	Last            int64 // newest event
+	Stale           []int // runs whose results wait to be computed anew
+	Swept           []string
+	OpenSteps       []book.Step
+	CircuitList     []book.CircuitRecord
+	Sessions        int
+}
+
+func (s *server) status(r *http.Request) (page, error) {
+	d := statusPage{Sessions: len(s.door.list()), Version: "built from source", Up: time.Since(s.began).Round(time.Second), Swept: s.book.Swept()}
+	if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" {
+		d.Version = b.Main.Version
+	}
+	runs, err := s.book.Runs(book.RunFilter{})
+	if err != nil {
+		return page{}, err
+	}
+	steps, err := s.book.Steps("")
+	if err != nil {
+		return page{}, err
+	}
+	bikes, err := s.book.Bikes()
+	if err != nil {
+		return page{}, err
+	}
+	if d.CircuitList, err = s.book.Circuits(); err != nil {
+		return page{}, err
+	}
+	if d.Meetings, err = s.book.Meetings(); err != nil {
+		return page{}, err
+	}
+	if d.Last, err = s.book.LastEvent(); err != nil {
+		return page{}, err
+	}
+	if d.Stale, err = s.book.Stale(); err != nil {
+		return page{}, err
+	}
+	d.Runs, d.Steps, d.Bikes, d.Circuits = len(runs), len(steps), len(bikes), len(d.CircuitList)
+	for _, st := range steps {
+		if st.State == book.Proposed || st.State == book.Loaded || st.State == book.Repeated {
+			d.OpenSteps = append(d.OpenSteps, st)
+		}
+	}
+	return page{Title: "Status", Name: "status", Body: d}, nil
+}
+
+// dayPDF is the meeting on paper.
+func (s *server) dayPDF(w http.ResponseWriter, r *http.Request) {
+	size, err := paper.SizeNamed(paperSize(r))
+	var data []byte
+	if err == nil {
+		var d *paper.DayReport
+		if d, err = s.report(r); err == nil {
+			data, err = d.PDF(size)
+		}
+	}
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/pdf")
+	w.Header().Set("Content-Disposition", `inline; filename="day.pdf"`)
+	w.Write(data) //nolint:errcheck // the reader may have gone
+}
