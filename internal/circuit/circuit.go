@@ -18,6 +18,7 @@ type Circuit struct {
 	Line      Line
 	HalfWidth float64 // m, of the start gate across the line
 	Turns     []Turn
+	Found     []Turn   // turns before a person's edits, nil where there were none; Apply begins from them
 	Notes     []string // how it was learnt: laps used, lap of the gate, edits applied
 }
 

@@ -17,7 +17,8 @@ type Options struct {
 	Gate *GateAt
 	// AntennaHeight is the height of the GPS antenna above the road (m); 0 = not known.
 	AntennaHeight float64
-	// Apply are edits to gate and turns that survive learning anew.
+	// Edits to gate and turns survive learning anew. Those that no longer fit
+	// become problems of the result. Gate, if nil, is theirs.
 	Edits *Edits
 }
 
@@ -49,6 +50,9 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 	frame := Frame{}
 	if known != nil {
 		frame = known.Frame
+	}
+	if opt.Gate == nil {
+		opt.Gate = opt.Edits.GateAt()
 	}
 	f := readFixes(rec, &frame)
 	if len(f.t) == 0 {
@@ -129,8 +133,15 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 			out.problem(recording.Warning, "the circuit was learnt from one lap only", "ride more laps; the line follows that one lap")
 		}
 		if opt.Edits != nil {
-			if err := c.Apply(opt.Edits); err != nil {
-				return nil, err
+			e := opt.Edits.clone()
+			e.Gate = nil // s counts from it already
+			n, errs := c.edited(e)
+			*c = *n
+			for _, err := range errs {
+				out.problem(recording.Warning, "an edit of the circuit no longer fits: "+err.Error(), "look at the turns as they are now and edit anew")
+			}
+			if g := opt.Edits.Gate; g != nil && g.HalfWidthM > 0 {
+				c.HalfWidth = g.HalfWidthM
 			}
 		}
 	}

@@ -134,14 +134,15 @@ func (c *Circuit) Refine(l *Located, laps int) *Circuit {
 	out := *c
 	out.Version++
 	out.Line = line
-	out.Turns = append([]Turn(nil), c.Turns...)
 	scale := line.Length / c.Line.Length
-	for i := range out.Turns {
-		t := &out.Turns[i]
-		t.From, t.To, t.Entry, t.Apex, t.Exit = t.From*scale, t.To*scale, t.Entry*scale, t.Apex*scale, t.Exit*scale
-		t.Apexes = append([]float64(nil), t.Apexes...)
-		for k := range t.Apexes {
-			t.Apexes[k] *= scale
+	for _, list := range []*[]Turn{&out.Turns, &out.Found} {
+		*list = cloneTurns(*list)
+		for i := range *list {
+			t := &(*list)[i]
+			t.From, t.To, t.Entry, t.Apex, t.Exit = t.From*scale, t.To*scale, t.Entry*scale, t.Apex*scale, t.Exit*scale
+			for k := range t.Apexes {
+				t.Apexes[k] *= scale
+			}
 		}
 	}
 	out.Notes = append(append([]string(nil), c.Notes...), fmt.Sprintf("version %d: refined with %d laps", out.Version, n))
@@ -155,7 +156,14 @@ func (c *Circuit) Reproject(s float64, old *Circuit) float64 {
 		lat, lon := old.Frame.LatLon(x, y)
 		x, y = newPlane(c.Frame).at(lat, lon)
 	}
-	want := s * c.Line.Length / old.Line.Length
+	// The gate may have been moved between the two versions.
+	gx, gy, gh, _ := old.Line.At(0)
+	if old.Frame != c.Frame {
+		lat, lon := old.Frame.LatLon(gx, gy)
+		gx, gy = newPlane(c.Frame).at(lat, lon)
+	}
+	moved, _, _ := c.Line.Project(gx, gy, gh, math.Pi/3)
+	want := moved + s*c.Line.Length/old.Line.Length
 	best, at := math.Inf(1), want
 	for d := -40.0; d <= 40; d += 0.25 {
 		px, py, ph, _ := c.Line.At(want + d)

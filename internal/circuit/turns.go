@@ -162,7 +162,7 @@ func makeTurn(c *Circuit, kappa, lean, v []float64, s stretch, peak float64) Tur
 		slow = math.Min(slow, v[i%n])
 	}
 	t.MinRadius = 1 / best
-	t.Apex = l.wrap(float64(at) * l.Step)
+	t.Apex = l.wrap(summit(kappa, at, s, best) * l.Step)
 	t.Entry = l.wrap(float64(s.a) * l.Step)
 	t.Exit = l.wrap(float64(s.b) * l.Step)
 	t.Apexes = apexes(l, kappa, s, best)
@@ -174,6 +174,25 @@ func makeTurn(c *Circuit, kappa, lean, v []float64, s stretch, peak float64) Tur
 	before := v[((s.a-int(40/l.Step))%n+n)%n]
 	t.Kink = peak < 30*math.Pi/180 && slow > 0.93*before
 	return t
+}
+
+// summit is the middle of the rounded top of curvature that holds sample at: on
+// a long arc of one radius the greatest sample lies anywhere, its middle does not.
+func summit(kappa []float64, at int, s stretch, best float64) float64 {
+	const shoulder = 0.85
+	n := len(kappa)
+	k := func(i int) float64 { return kappa[((i%n)+n)%n]*s.sign - shoulder*best }
+	var sum, w float64
+	for i := at; i >= s.a && k(i) > 0; i-- {
+		sum, w = sum+k(i)*float64(i), w+k(i)
+	}
+	for i := at + 1; i < s.b && k(i) > 0; i++ {
+		sum, w = sum+k(i)*float64(i), w+k(i)
+	}
+	if w == 0 {
+		return float64(at)
+	}
+	return sum / w
 }
 
 // apexes finds the separate peaks of curvature of one bend: two count as two
@@ -210,7 +229,7 @@ func apexes(l *Line, kappa []float64, s stretch, best float64) []float64 {
 	}
 	var out []float64
 	for _, p := range peaks {
-		out = append(out, l.wrap(float64(p.i)*l.Step))
+		out = append(out, l.wrap(summit(kappa, p.i, s, p.k)*l.Step))
 	}
 	return out
 }
