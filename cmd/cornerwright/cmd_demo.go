@@ -39,7 +39,7 @@ func demoCommands() []*command {
 					if *noServe {
 						return nil
 					}
-					return a.serve(ctx, b, *listen)
+					return a.serve(ctx, b, serving{listen: *listen})
 				}
 			}},
 	}

@@ -9,27 +9,13 @@ package web
 import (
 	"bytes"
 	"compress/gzip"
-	"context"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/sha256"
-	"crypto/subtle"
-	"crypto/tls"
-	"crypto/x509"
-	"crypto/x509/pkix"
 	"embed"
 	"encoding/hex"
-	"errors"
-	"fmt"
 	"html/template"
 	"io"
 	"log/slog"
-	"math/big"
-	"net"
 	"net/http"
-	"net/url"
-	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -64,11 +50,21 @@ type server struct {
 
 	streams atomic.Int64
 	jobs    sync.Map // name -> *job
-	once    sync.Once
-	closing chan struct{}
+	uploads chan struct{}
+	work    chan struct{}
+	gauge   gauge
+	memo    memo
+
+	// closing is closed when the program is asked to stop: streams end, nothing
+	// new is taken. halt is closed when what is in hand has had its time.
+	closing, halt chan struct{}
+	stop, cut     sync.Once
 
 	mu           sync.Mutex
 	port, scheme string
+	fingerprint  string // of the certificate, "" without one
+	own          []own
+	asked        time.Time
 }
 
 // asset is one embedded file, ready to send.
@@ -79,19 +75,14 @@ type asset struct {
 	tag  string
 }
 
-// maxForm and maxUpload bound what a request may carry.
-const (
-	maxForm   = 64 << 10
-	maxUpload = 2 << 30
-)
-
 // New returns the handler of all pages over a book.
 func New(b *book.Book, o Options) (http.Handler, error) {
 	t, err := template.New("pages").Funcs(helpers).ParseFS(assets, "pages/*.html")
 	if err != nil {
 		return nil, err
 	}
-	s := &server{book: b, log: o.Log, pages: t, files: map[string]asset{}, door: newDoor(), share: o.Share, tls: o.TLS, began: time.Now(), closing: make(chan struct{})}
+	s := &server{book: b, log: o.Log, pages: t, files: map[string]asset{}, door: newDoor(), share: o.Share, tls: o.TLS, began: time.Now(),
+		uploads: make(chan struct{}, maxUploads), work: make(chan struct{}, maxWork), closing: make(chan struct{}), halt: make(chan struct{})}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
@@ -183,92 +174,6 @@ func (s *server) routes() []route {
 	}
 }
 
-// admit lets a request through to a route if its role is enough.
-func (s *server) admit(t route) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		role, ss := s.role(r)
-		if role < t.role {
-			if role == Nobody && r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html") {
-				http.Redirect(w, r, "/join", http.StatusSeeOther)
-				return
-			}
-			status := http.StatusForbidden
-			if role == Nobody {
-				status = http.StatusUnauthorized
-			}
-			s.render(w, r, status, page{Title: "Not for this role", Name: "failure", Body: failure{Status: status, Text: errRole.Error(), Mend: "ask the crew for a code of theirs"}})
-			return
-		}
-		t.handler(w, r.WithContext(context.WithValue(r.Context(), whoKey{}, ss)))
-	}
-}
-
-type whoKey struct{}
-
-// token of the forms that this request's person is given.
-func (s *server) token(r *http.Request) string {
-	ss, _ := r.Context().Value(whoKey{}).(*session)
-	return s.door.token(ss)
-}
-
-// policy allows our own files and nothing else: no inline style or script, no
-// other host.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-
-// guard stands before every route: only this machine's own names are answered,
-// writes come from our own pages, a panic stays inside its request.
-func (s *server) guard(next http.Handler) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		h := w.Header()
-		h.Set("Content-Security-Policy", policy)
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Cache-Control", "no-store")
-		defer func() {
-			if p := recover(); p != nil {
-				if p == http.ErrAbortHandler {
-					panic(p)
-				}
-				s.log.Error("panic", "path", r.URL.Path, "what", fmt.Sprint(p), "stack", string(debug.Stack()))
-				http.Error(w, "something broke while this page was made; it is in the log", http.StatusInternalServerError)
-			}
-		}()
-		if !s.ours(r.Host) {
-			http.Error(w, "this address is not answered: open the page by the address that the program printed", http.StatusMisdirectedRequest)
-			return
-		}
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			if o := r.Header.Get("Origin"); o != "" {
-				u, err := url.Parse(o)
-				if err != nil || u.Host != r.Host {
-					http.Error(w, "the form came from another page", http.StatusForbidden)
-					return
-				}
-			}
-			if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" {
-				http.Error(w, "the form came from another page", http.StatusForbidden)
-				return
-			}
-		}
-		next.ServeHTTP(w, r)
-	})
-}
-
-// local tells whether a Host header names the loopback of this machine.
-func local(host string) bool {
-	name := host
-	if h, _, err := net.SplitHostPort(host); err == nil {
-		name = h
-	}
-	name = strings.Trim(name, "[]")
-	if name == "localhost" {
-		return true
-	}
-	ip := net.ParseIP(name)
-	return ip != nil && ip.IsLoopback()
-}
-
 // page is what every template is given.
 type page struct {
 	Title  string
@@ -291,11 +196,13 @@ func (p page) Crew() bool { return p.Role == Crew }
 // that half a page is never sent.
 func (s *server) show(f func(r *http.Request) (page, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
+		last, _ := s.book.LastEvent() // before the page is made: what comes after is told to it
 		p, err := f(r)
 		if err != nil {
 			s.fail(w, r, err)
 			return
 		}
+		p.Last = last
 		s.render(w, r, http.StatusOK, p)
 	}
 }
@@ -304,14 +211,18 @@ func (s *server) render(w http.ResponseWriter, r *http.Request, status int, p pa
 	if p.Status != 0 {
 		status = p.Status
 	}
-	p.Token, p.You, p.Shared = s.token(r), youOf(r), s.share
-	p.Role, _ = s.role(r)
+	if p.Token == "" {
+		p.Token, p.Role = s.token(r), asking(r).role
+	}
+	p.You, p.Shared = youOf(r), s.share
 	p.Path = r.URL.RequestURI()
 	if r.Method != http.MethodGet {
 		p.Path = "/"
 	}
-	if n, err := s.book.LastEvent(); err == nil {
-		p.Last = n
+	if p.Last == 0 {
+		if n, err := s.book.LastEvent(); err == nil {
+			p.Last = n
+		}
 	}
 	var b bytes.Buffer
 	if err := s.pages.ExecuteTemplate(&b, p.Name, p); err != nil {
@@ -387,135 +298,16 @@ func (s *server) file(w http.ResponseWriter, r *http.Request) {
 // what was wrong and keeps what was typed.
 func (s *server) act(f func(w http.ResponseWriter, r *http.Request) (to string, again *page, err error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
+		last, _ := s.book.LastEvent()
 		to, again, err := f(w, r)
 		switch {
 		case err != nil:
 			s.fail(w, r, err)
 		case again != nil:
+			again.Last = last
 			s.render(w, r, http.StatusUnprocessableEntity, *again)
 		default:
 			http.Redirect(w, r, to, http.StatusSeeOther)
 		}
 	}
-}
-
-// signed tells whether a form carries the token of its person's own session.
-func (s *server) signed(r *http.Request, token string) bool {
-	return subtle.ConstantTimeCompare([]byte(token), []byte(s.token(r))) == 1
-}
-
-// errForm is a form of another page or of a server that has gone.
-var errForm = errors.New("the form is stale: go back, reload the page and send it again")
-
-type failure struct {
-	Status     int
-	Text, Mend string
-}
-
-// fail maps an error to a page.
-func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
-	f := failure{Status: http.StatusInternalServerError, Text: err.Error()}
-	var e *book.Error
-	switch {
-	case errors.Is(err, errForm):
-		f.Status = http.StatusForbidden
-	case errors.As(err, &e):
-		f.Text, f.Mend = e.Text, e.Mend
-		switch e.Kind {
-		case book.ErrNotFound:
-			f.Status = http.StatusNotFound
-		case book.ErrConflict:
-			f.Status = http.StatusConflict
-		case book.ErrInvalid:
-			f.Status = http.StatusUnprocessableEntity
-		case book.ErrLocked, book.ErrDamaged:
-			f.Status = http.StatusServiceUnavailable
-		}
-	}
-	if f.Status >= 500 {
-		s.log.Error("request", "path", r.URL.Path, "error", err)
-	}
-	s.render(w, r, f.Status, page{Title: "That did not work", Name: "failure", Body: f})
-}
-
-// Serve answers on the address until the context ends, then lets requests in
-// hand finish. An address that other machines reach is refused unless the
-// handler was made to share.
-func Serve(ctx context.Context, addr string, h http.Handler, ready func(address string)) error {
-	host, _, err := net.SplitHostPort(addr)
-	if err != nil {
-		return fmt.Errorf("the address %q is not HOST:PORT: %w", addr, err)
-	}
-	site, _ := h.(*server)
-	shared := site != nil && site.share
-	if !shared && !local(host) {
-		return fmt.Errorf("%s is not this machine's loopback: the pages are served to this machine alone; --share opens them to phones, after pairing", host)
-	}
-	l, err := net.Listen("tcp", addr)
-	if err != nil {
-		return err
-	}
-	srv := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Minute, WriteTimeout: 10 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10}
-	scheme := "http"
-	if site != nil {
-		srv.ErrorLog = slog.NewLogLogger(site.log.Handler(), slog.LevelDebug)
-		srv.RegisterOnShutdown(func() { site.once.Do(func() { close(site.closing) }) })
-		if site.tls {
-			cert, err := selfMade(machine())
-			if err != nil {
-				l.Close() //nolint:errcheck // nothing was served
-				return err
-			}
-			scheme = "https"
-			srv.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
-		}
-		site.mu.Lock()
-		site.scheme = scheme
-		_, site.port, _ = net.SplitHostPort(l.Addr().String())
-		site.mu.Unlock()
-	}
-	if ready != nil {
-		shown := l.Addr().String()
-		if shared {
-			_, port, _ := net.SplitHostPort(shown)
-			shown = net.JoinHostPort("127.0.0.1", port)
-		}
-		ready(scheme + "://" + shown + "/")
-	}
-	done := make(chan error, 1)
-	go func() {
-		if scheme == "https" {
-			done <- srv.ServeTLS(l, "", "")
-		} else {
-			done <- srv.Serve(l)
-		}
-	}()
-	select {
-	case err := <-done:
-		return err
-	case <-ctx.Done():
-		end, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-		defer cancel()
-		return srv.Shutdown(end)
-	}
-}
-
-// selfMade makes a certificate for this machine's addresses, good for a week.
-func selfMade(ips []net.IP) (tls.Certificate, error) {
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		return tls.Certificate{}, err
-	}
-	serial, err := rand.Int(rand.Reader, new(big.Int).Lsh(big.NewInt(1), 120))
-	if err != nil {
-		return tls.Certificate{}, err
-	}
-	now := time.Now()
-	c := &x509.Certificate{SerialNumber: serial, Subject: pkix.Name{CommonName: "cornerwright on this network"}, NotBefore: now.Add(-24 * time.Hour), NotAfter: now.Add(7 * 24 * time.Hour),
-		KeyUsage: x509.KeyUsageDigitalSignature, ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth}, DNSNames: []string{"localhost"}, IPAddresses: ips}
-	der, err := x509.CreateCertificate(rand.Reader, c, c, &key.PublicKey, key)
-	if err != nil {
-		return tls.Certificate{}, err
-	}
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, nil
 }

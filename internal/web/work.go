@@ -95,7 +95,7 @@ func (s *server) upload(w http.ResponseWriter, r *http.Request, key string, max 
 		if errors.As(err, &big) {
 			return "", nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("the file is larger than the %d MiB that are taken here", max>>20), Mend: "check that it is the right file; long recordings can be split in the logger"}
 		}
-		return "", nil, errForm
+		return "", nil, s.broken(r, err)
 	}
 	defer r.MultipartForm.RemoveAll() //nolint:errcheck // temporary files; the system sweeps them
 	if !s.signed(r, r.FormValue("token")) {
@@ -106,7 +106,9 @@ func (s *server) upload(w http.ResponseWriter, r *http.Request, key string, max 
 		return "", nil, nil
 	}
 	defer f.Close()
-	if data, err = io.ReadAll(f); err != nil {
+	// Grown to its size at once: a copy while growing would double the memory.
+	data = make([]byte, head.Size)
+	if _, err = io.ReadFull(f, data); err != nil {
 		return "", nil, &book.Error{Kind: book.ErrInvalid, Text: "the file could not be read to its end", Mend: "put the stick back in and choose the file again"}
 	}
 	return head.Filename, data, nil

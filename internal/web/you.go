@@ -127,19 +127,20 @@ func (s *server) saveYou(w http.ResponseWriter, r *http.Request) (string, *page,
 	if err := s.form(w, r); err != nil {
 		return "", nil, err
 	}
-	set := func(key, v string) {
-		http.SetCookie(w, &http.Cookie{Name: "cw_" + key, Value: url.QueryEscape(v), Path: "/", MaxAge: 400 * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteStrictMode})
-	}
-	name := []rune(field(r, "name"))
-	set("name", string(name[:min(len(name), 40)]))
+	prefer(w, r, "name", clip(field(r, "name"), 40))
 	for key, of := range choices {
 		for _, c := range of {
 			if field(r, key) == c {
-				set(key, c)
+				prefer(w, r, key, c)
 			}
 		}
 	}
 	return "/you?saved&back=" + url.QueryEscape(localPath(field(r, "back"))), nil, nil
+}
+
+// prefer keeps a choice in its person's browser, for as long as browsers do.
+func prefer(w http.ResponseWriter, r *http.Request, key, v string) {
+	http.SetCookie(w, &http.Cookie{Name: "cw_" + key, Value: url.QueryEscape(v), Path: "/", MaxAge: 400 * 24 * 3600, HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode})
 }
 
 func pathEscape(s string) string { return url.PathEscape(s) }

@@ -5,5 +5,7 @@ const field = document.getElementById("code");
 const code = decodeURIComponent(location.hash.slice(1));
 if (field && /^[0-9A-Za-z]{8}$/.test(code)) {
   field.value = code;
-  history.replaceState(null, "", location.pathname);
+  history.replaceState(null, "", location.pathname + location.search);
+  const name = document.querySelector('input[name="name"]');
+  if (name && !name.value) name.focus();
 }

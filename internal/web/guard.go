@@ -1,0 +1,432 @@
+package web
+
+import (
+	"context"
+	"crypto/subtle"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/url"
+	"runtime/debug"
+	"sort"
+	"strings"
+	"sync"
+	"time"
+
+	"cornerwright/internal/book"
+)
+
+// What a request may carry and how much is done at once.
+const (
+	maxForm    = 64 << 10
+	maxUpload  = 1 << 30
+	maxUploads = 2  // recordings taken at once; more wait
+	maxWork    = 32 // pages made at once; more wait
+	patience   = 20 * time.Second
+)
+
+// How long a client may take to send a request or to take an answer. Uploads
+// and streams have times of their own.
+const (
+	readTime   = 30 * time.Second
+	writeTime  = 2 * time.Minute
+	uploadTime = 15 * time.Minute
+)
+
+// policy allows our own files and nothing else: no inline style or script, no
+// other host.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// headers of every answer. The referrer policy is same-origin and not stricter:
+// under no-referrer a browser sends "Origin: null" with our own forms too, and
+// they could not be told from foreign ones (Fetch standard, "append a request
+// `Origin` header").
+var headers = map[string]string{
+	"Content-Security-Policy":      policy,
+	"X-Content-Type-Options":       "nosniff",
+	"X-Frame-Options":              "DENY",
+	"Referrer-Policy":              "same-origin",
+	"Cross-Origin-Resource-Policy": "same-origin",
+	"Cross-Origin-Opener-Policy":   "same-origin",
+	"Permissions-Policy":           "camera=(), microphone=(), geolocation=()",
+	"Cache-Control":                "no-store",
+}
+
+// told is what the log says about one request, gathered while it is answered.
+type told struct {
+	http.ResponseWriter
+	status int
+	bytes  int64
+	role   Role
+	route  string
+	stream bool
+}
+
+func (t *told) WriteHeader(status int) {
+	if t.status == 0 {
+		t.status = status
+	}
+	t.ResponseWriter.WriteHeader(status)
+}
+
+func (t *told) Write(p []byte) (int, error) {
+	if t.status == 0 {
+		t.status = http.StatusOK
+	}
+	n, err := t.ResponseWriter.Write(p)
+	t.bytes += int64(n)
+	return n, err
+}
+
+// Unwrap lets http.ResponseController reach the connection.
+func (t *told) Unwrap() http.ResponseWriter { return t.ResponseWriter }
+
+// guard stands before every route: only this machine's own names are answered,
+// writes come from our own pages, a panic stays inside its request, and the log
+// says what was asked. It never says a query, a form, a cookie or a code.
+func (s *server) guard(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(plain http.ResponseWriter, r *http.Request) {
+		began := time.Now()
+		w := &told{ResponseWriter: plain}
+		h := w.Header()
+		for k, v := range headers {
+			h.Set(k, v)
+		}
+		defer func() {
+			p := recover()
+			if p != nil && p != http.ErrAbortHandler {
+				s.log.Error("panic", "path", short(r.URL.Path), "what", fmt.Sprint(p), "stack", string(debug.Stack()))
+				s.gauge.panicked()
+				if w.status == 0 {
+					http.Error(w, "something broke while this page was made; it is in the log", http.StatusInternalServerError)
+				} else {
+					p = http.ErrAbortHandler // half an answer went out: break it off, so that nobody takes it for a whole one
+				}
+			}
+			s.note(w, r, time.Since(began))
+			if p == http.ErrAbortHandler {
+				panic(p)
+			}
+		}()
+		if !s.ours(r.Host) {
+			http.Error(w, "this address is not answered: open the page by the address that the program printed", http.StatusMisdirectedRequest)
+			return
+		}
+		if !sameOrigin(r) {
+			http.Error(w, "the request came from another page", http.StatusForbidden)
+			return
+		}
+		select {
+		case <-s.closing:
+			h.Set("Connection", "close")
+			h.Set("Retry-After", "10")
+			http.Error(w, "the program is being stopped: nothing was taken; start it again and send it again", http.StatusServiceUnavailable)
+			return
+		default:
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// sameOrigin tells whether a request may come from the page it comes from.
+// Writes must come from our own pages: Origin where it is sent (RFC 6454), else
+// the browser's fetch metadata; a client that sends neither is no browser and
+// still needs the form's token. Reads may be navigated to from anywhere, but not
+// embedded or fetched by others.
+func sameOrigin(r *http.Request) bool {
+	site := r.Header.Get("Sec-Fetch-Site")
+	if r.Method == http.MethodGet || r.Method == http.MethodHead {
+		foreign := site == "cross-site" || site == "same-site"
+		return !foreign || r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") != "object" && r.Header.Get("Sec-Fetch-Dest") != "embed"
+	}
+	if o := r.Header.Get("Origin"); o != "" {
+		scheme := "http://"
+		if r.TLS != nil {
+			scheme = "https://"
+		}
+		if !strings.EqualFold(o, scheme+r.Host) {
+			return false
+		}
+	}
+	return site == "" || site == "same-origin"
+}
+
+// who asks: the role of a request and its session, nil for none.
+type who struct {
+	role    Role
+	session *session
+}
+
+type whoKey struct{}
+
+// admit lets a request through to a route if its role is enough and there is
+// room for it.
+func (s *server) admit(t route) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		role, ss := s.role(r)
+		note, _ := w.(*told)
+		if note != nil {
+			note.role, note.route = role, t.pattern
+		}
+		r = r.WithContext(context.WithValue(r.Context(), whoKey{}, who{role, ss}))
+		if role < t.role {
+			s.refuse(w, r, t, role)
+			return
+		}
+		write := r.Method != http.MethodGet && r.Method != http.MethodHead
+		if write && ss != nil && !s.door.allow(ss.ID) {
+			w.Header().Set("Retry-After", "5")
+			s.render(w, r, http.StatusTooManyRequests, page{Title: "Not so fast", Name: "failure", Body: failure{Text: "more was sent in a minute than a hand can write; nothing of this was taken", Mend: "wait some seconds, go back and send it again"}})
+			return
+		}
+		if t.pattern == "GET /events" || t.pattern == "GET /add/progress/{job}" {
+			if note != nil {
+				note.stream = true
+			}
+			t.handler(w, r)
+			return
+		}
+		room := s.work
+		if t.pattern == "POST /add" {
+			room = s.uploads
+			c := http.NewResponseController(w)
+			c.SetReadDeadline(time.Now().Add(uploadTime))  //nolint:errcheck // a writer without deadlines is a test's
+			c.SetWriteDeadline(time.Now().Add(uploadTime)) //nolint:errcheck // likewise
+			done := make(chan struct{})
+			defer close(done)
+			go func() {
+				select {
+				case <-s.halt:
+					c.SetReadDeadline(time.Now()) //nolint:errcheck // ends a read that waits for the rest of a file
+				case <-done:
+				}
+			}()
+		}
+		if !wait(r, room) {
+			w.Header().Set("Retry-After", "5")
+			s.render(w, r, http.StatusServiceUnavailable, page{Title: "Too much at once", Name: "failure", Body: failure{Text: "more is asked at once than this machine can answer; nothing of this was taken", Mend: "wait some seconds, go back and send it again"}})
+			return
+		}
+		defer func() { <-room }()
+		t.handler(w, r)
+	}
+}
+
+// wait for a place, but not for ever.
+func wait(r *http.Request, room chan struct{}) bool {
+	select {
+	case room <- struct{}{}:
+		return true
+	default:
+	}
+	t := time.NewTimer(patience)
+	defer t.Stop()
+	select {
+	case room <- struct{}{}:
+		return true
+	case <-t.C:
+	case <-r.Context().Done():
+	}
+	return false
+}
+
+// allow bounds how much one session may send: 20 at once, then one a second.
+func (d *door) allow(id string) bool {
+	const burst, each = 20, time.Second
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for _, s := range d.sessions {
+		if s.ID != id {
+			continue
+		}
+		now := d.now()
+		if s.due.Before(now) {
+			s.due = now
+		}
+		if s.due.Sub(now) >= burst*each {
+			return false
+		}
+		s.due = s.due.Add(each)
+	}
+	return true
+}
+
+var errRole = errors.New("this page is for the crew")
+
+// refuse answers a role that is not enough. A reader is shown where to join; a
+// form of a session that has ended keeps what was typed into it.
+func (s *server) refuse(w http.ResponseWriter, r *http.Request, t route, role Role) {
+	if role != Nobody {
+		s.render(w, r, http.StatusForbidden, page{Title: "Not for this role", Name: "failure", Body: failure{Status: http.StatusForbidden, Text: errRole.Error(), Mend: "ask the crew for a code of theirs"}})
+		return
+	}
+	if r.Method == http.MethodPost {
+		s.render(w, r, http.StatusUnauthorized, page{Title: "Join again", Name: "join", Body: joinPage{Name: youOf(r).Name, Kept: keep(w, r), Lapsed: true}})
+		return
+	}
+	if strings.Contains(r.Header.Get("Accept"), "text/html") {
+		http.Redirect(w, r, "/join?then="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
+		return
+	}
+	http.Error(w, "join first: open /join", http.StatusUnauthorized)
+}
+
+// asking tells who asks; before admit it is nobody.
+func asking(r *http.Request) who {
+	a, _ := r.Context().Value(whoKey{}).(who)
+	return a
+}
+
+// token of the forms that this request's person is given.
+func (s *server) token(r *http.Request) string {
+	a := asking(r)
+	return s.door.token(a.role, a.session)
+}
+
+// signed tells whether a form carries the token of its person's own session.
+func (s *server) signed(r *http.Request, token string) bool {
+	return subtle.ConstantTimeCompare([]byte(token), []byte(s.token(r))) == 1
+}
+
+// errForm is a form of another page or of a server that has gone.
+var errForm = errors.New("the form is stale: go back, reload the page and send it again")
+
+// broken is why an upload did not arrive whole.
+func (s *server) broken(r *http.Request, err error) error {
+	select {
+	case <-s.halt:
+		return context.Canceled
+	default:
+	}
+	var late net.Error
+	if errors.As(err, &late) && late.Timeout() {
+		return &book.Error{Kind: book.ErrInvalid, Text: "the file did not arrive in time; nothing of it was taken", Mend: "go nearer to the network, or add it at the machine itself"}
+	}
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || r.Context().Err() != nil {
+		return &book.Error{Kind: book.ErrInvalid, Text: "the file did not arrive whole; nothing of it was taken", Mend: "choose it again and send it again"}
+	}
+	return errForm
+}
+
+type failure struct {
+	Status     int
+	Text, Mend string
+}
+
+// fail maps an error to a page.
+func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
+	f := failure{Status: http.StatusInternalServerError, Text: "something broke while this page was made; it is in the log", Mend: "reload the page; if it breaks again, look at the log"}
+	var e *book.Error
+	switch {
+	case errors.Is(err, errForm):
+		// The program was started anew since the form was drawn, or the form is
+		// not ours. What was typed is shown again, to be sent by a person's hand.
+		if k := keep(w, r); k.any() {
+			s.render(w, r, http.StatusForbidden, page{Title: "Send it once more", Name: "kept", Body: k})
+			return
+		}
+		f.Status, f.Text, f.Mend = http.StatusForbidden, err.Error(), ""
+	case errors.Is(err, context.Canceled):
+		select {
+		case <-s.closing:
+			f.Text, f.Mend = "the program is being stopped before this was done", "start it again, then look whether it is in the book and send it again if not"
+		default:
+			f.Text, f.Mend = "the page was left before it was made", "reload the page"
+		}
+		f.Status = http.StatusServiceUnavailable
+	case errors.As(err, &e):
+		f.Text, f.Mend = e.Text, e.Mend
+		switch e.Kind {
+		case book.ErrNotFound:
+			f.Status = http.StatusNotFound
+		case book.ErrConflict:
+			f.Status = http.StatusConflict
+		case book.ErrInvalid:
+			f.Status = http.StatusUnprocessableEntity
+		case book.ErrLocked, book.ErrDamaged:
+			f.Status = http.StatusServiceUnavailable
+		}
+	}
+	if f.Status >= 500 {
+		s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
+	}
+	s.render(w, r, f.Status, page{Title: "That did not work", Name: "failure", Body: f})
+}
+
+// short keeps a path of a request fit for a line of a log.
+func short(path string) string {
+	if len(path) > 200 {
+		return path[:200] + "…"
+	}
+	return path
+}
+
+// note writes a request into the log and the gauge.
+func (s *server) note(w *told, r *http.Request, took time.Duration) {
+	status := w.status
+	if status == 0 {
+		status = http.StatusOK
+	}
+	from, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		from = r.RemoteAddr
+	}
+	s.log.Info("request", "method", short(r.Method), "path", short(r.URL.Path), "status", status, "bytes", w.bytes, "ms", float64(took.Microseconds())/1000, "role", w.role.String(), "from", from)
+	s.gauge.add(status, took, w.stream || w.route == "POST /add")
+}
+
+// gauge counts what the status page shows.
+type gauge struct {
+	mu       sync.Mutex
+	requests int64
+	refused  int64 // 4xx
+	failed   int64 // 5xx
+	panics   int64
+	recent   [1024]time.Duration
+	n        int
+}
+
+func (g *gauge) add(status int, took time.Duration, long bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.requests++
+	switch {
+	case status >= 500:
+		g.failed++
+	case status >= 400:
+		g.refused++
+	}
+	if !long {
+		g.recent[g.n%len(g.recent)] = took
+		g.n++
+	}
+}
+
+func (g *gauge) panicked() {
+	g.mu.Lock()
+	g.panics++
+	g.mu.Unlock()
+}
+
+// served is the gauge at one moment. Mid and P95 are the answer times that half
+// and 95 % of the last thousand requests kept to, in ms.
+type served struct {
+	Requests, Refused, Failed, Panics int64
+	Mid, P95                          float64
+}
+
+func (g *gauge) now() served {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	out := served{Requests: g.requests, Refused: g.refused, Failed: g.failed, Panics: g.panics}
+	n := min(g.n, len(g.recent))
+	if n == 0 {
+		return out
+	}
+	v := append([]time.Duration(nil), g.recent[:n]...)
+	sort.Slice(v, func(i, j int) bool { return v[i] < v[j] })
+	out.Mid, out.P95 = float64(v[n/2].Microseconds())/1000, float64(v[min(n-1, n*95/100)].Microseconds())/1000
+	return out
+}

@@ -1,0 +1,94 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+
+	"cornerwright/internal/book"
+	"cornerwright/internal/debrief"
+	"cornerwright/internal/verdict"
+)
+
+// memo keeps answers that are asked for again and again while nothing in the
+// book changes: many phones read one debrief. Whatever changes an answer makes
+// an event in the book, so an answer is good while the newest event is the same.
+type memo struct {
+	mu   sync.Mutex
+	seq  int64
+	kept map[string]*answer
+}
+
+type answer struct {
+	done  chan struct{}
+	value any
+	err   error
+}
+
+// maxKept answers; beyond that all are made anew.
+const maxKept = 64
+
+// recall returns the kept answer, or makes it once for all who ask meanwhile.
+// The answer is shared: read only.
+func recall[T any](ctx context.Context, s *server, key string, fill func(context.Context) (T, error)) (T, error) {
+	var none T
+	seq, err := s.book.LastEvent()
+	if err != nil {
+		return none, err
+	}
+	for {
+		s.memo.mu.Lock()
+		seq = max(seq, s.memo.seq)
+		if s.memo.seq != seq || len(s.memo.kept) >= maxKept || s.memo.kept == nil {
+			s.memo.seq, s.memo.kept = seq, map[string]*answer{}
+		}
+		a, ok := s.memo.kept[key]
+		if !ok {
+			a = &answer{done: make(chan struct{})}
+			s.memo.kept[key] = a
+		}
+		s.memo.mu.Unlock()
+		if !ok {
+			a.err = errors.New("the answer was not made") // unless it is, below: a panic must not leave others waiting
+			defer func() {
+				if a.err != nil {
+					s.memo.mu.Lock()
+					if s.memo.kept[key] == a {
+						delete(s.memo.kept, key)
+					}
+					s.memo.mu.Unlock()
+				}
+				close(a.done)
+			}()
+			var v T
+			v, a.err = fill(ctx)
+			a.value = v
+			return v, a.err
+		}
+		select {
+		case <-a.done:
+		case <-ctx.Done():
+			return none, ctx.Err()
+		}
+		if a.err == nil {
+			return a.value.(T), nil
+		}
+		// Whoever made it failed, perhaps only because they left: make it oneself.
+		if err := ctx.Err(); err != nil {
+			return none, err
+		}
+	}
+}
+
+// debriefOf is a run's debrief, made once while the book stands still.
+func (s *server) debriefOf(ctx context.Context, run int, o debrief.Options) (*debrief.Result, error) {
+	return recall(ctx, s, fmt.Sprintf("debrief %d %+v", run, o), func(ctx context.Context) (*debrief.Result, error) { return s.book.Debrief(ctx, run, o) })
+}
+
+// verdictOf is a step's verdict, made once while the book stands still.
+func (s *server) verdictOf(ctx context.Context, step int) (*verdict.Verdict, error) {
+	return recall(ctx, s, fmt.Sprintf("verdict %d", step), func(ctx context.Context) (*verdict.Verdict, error) {
+		return s.book.Verdict(ctx, book.VerdictRequest{Step: step})
+	})
+}
