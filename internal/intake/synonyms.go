@@ -171,7 +171,7 @@ func unitWord(tail []string) string {
 		return u
 	}
 	if len(tail) == 1 && oneWordUnits[w] {
-		if _, err := unit.Parse(w); err == nil {
+		if _, ok := unit.Lookup(w); ok {
 			return w
 		}
 	}

@@ -126,15 +126,21 @@ func (e *UnknownError) Error() string {
 // together). An empty text, "-" and "1" are the unit of a plain number. An
 // unknown spelling gives an *UnknownError.
 func Parse(text string) (Unit, error) {
+	if u, ok := Lookup(text); ok {
+		return u, nil
+	}
+	return Unit{}, &UnknownError{Text: text, Nearest: nearest(fold(trim(text)))}
+}
+
+// Lookup is Parse where a spelling is only tried: it does not look for the
+// nearest known one, which costs a hundred times as much.
+func Lookup(text string) (Unit, bool) {
 	t := trim(text)
 	if u, ok := exact[t]; ok {
-		return u, nil
+		return u, true
 	}
-	f := fold(t)
-	if u, ok := folded[f]; ok {
-		return u, nil
-	}
-	return Unit{}, &UnknownError{Text: text, Nearest: nearest(f)}
+	u, ok := folded[fold(t)]
+	return u, ok
 }
 
 // Must is Parse for spellings that are part of the program; it panics on an

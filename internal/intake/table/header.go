@@ -32,18 +32,18 @@ func SplitHeader(cell string) (name, u string) {
 			}
 			// Nested pairs as in "bar(g)" or "(deg (right +))": take the outer one.
 			if k := strings.IndexByte(cell, br.open); k > 0 && strings.Count(cell, string(br.open)) > 1 {
-				if _, err := unit.Parse(cell[i+1 : j]); err != nil {
+				if _, ok := unit.Lookup(cell[i+1 : j]); !ok {
 					i = k
 				}
 			}
 			inner := strings.TrimSpace(cell[i+1 : j])
 			rest := strings.TrimSpace(cell[:i] + " " + cell[j+1:])
-			if _, err := unit.Parse(inner); err == nil && inner != "" {
+			if _, ok := unit.Lookup(inner); ok && inner != "" {
 				return rest, inner
 			}
 			// A note after the unit, as in "(deg, right +)".
 			if head, _, ok := strings.Cut(inner, ","); ok {
-				if _, err := unit.Parse(head); err == nil && strings.TrimSpace(head) != "" {
+				if _, ok := unit.Lookup(head); ok && strings.TrimSpace(head) != "" {
 					return rest, strings.TrimSpace(head)
 				}
 			}
@@ -61,7 +61,7 @@ func SplitHeader(cell string) (name, u string) {
 			continue
 		}
 		tail := strings.TrimSpace(cell[i+len(sep):])
-		if q, err := unit.Parse(tail); err == nil && q.Quantity != unit.None && tail != "" {
+		if q, ok := unit.Lookup(tail); ok && q.Quantity != unit.None && tail != "" {
 			return strings.TrimSpace(cell[:i]), tail
 		}
 	}
@@ -69,7 +69,7 @@ func SplitHeader(cell string) (name, u string) {
 	// than one letter, or a sign.
 	if i := strings.LastIndexAny(cell, " \t"); i > 0 {
 		tail := cell[i+1:]
-		if q, err := unit.Parse(tail); err == nil && q.Quantity != unit.None && (len(tail) > 1 || tail == "%" || tail == "°") && !nameWord[strings.ToLower(tail)] {
+		if q, ok := unit.Lookup(tail); ok && q.Quantity != unit.None && (len(tail) > 1 || tail == "%" || tail == "°") && !nameWord[strings.ToLower(tail)] {
 			return strings.TrimSpace(cell[:i]), tail
 		}
 	}

@@ -25,6 +25,13 @@ var ErrStop = errors.New("stop")
 // whether the last row lacked its line end and the error of reading, after all
 // that could be read was handed on.
 func Scan(r io.Reader, d *Dialect, workers int, sink func(*Block) error) error {
+	return ScanWith(r, d, workers, nil, sink)
+}
+
+// ScanWith is Scan with more to do to each block on the goroutine that parsed
+// it, before sink has it: work may run for several blocks at once and in any
+// order, but that of Block.Seq 0 is begun first.
+func ScanWith(r io.Reader, d *Dialect, workers int, work func(*Block), sink func(*Block) error) error {
 	if workers <= 0 {
 		workers = min(4, runtime.GOMAXPROCS(0))
 	}
@@ -55,6 +62,9 @@ func Scan(r io.Reader, d *Dialect, workers int, sink func(*Block) error) error {
 			p := newParser(d)
 			for j := range jobs {
 				p.parse(j.text, j.blk, j.line, 0)
+				if work != nil {
+					work(j.blk)
+				}
 				j.done <- struct{}{}
 			}
 		}()
@@ -62,6 +72,7 @@ func Scan(r io.Reader, d *Dialect, workers int, sink func(*Block) error) error {
 	go func() {
 		defer close(order)
 		defer close(jobs)
+		seq := 0
 		for {
 			var j *job
 			select {
@@ -74,6 +85,8 @@ func Scan(r io.Reader, d *Dialect, workers int, sink func(*Block) error) error {
 			j.text = text
 			if len(text) > 0 {
 				j.line = line
+				j.blk.Seq = seq
+				seq++
 				select {
 				case order <- j:
 				case <-quit:

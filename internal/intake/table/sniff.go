@@ -404,7 +404,7 @@ func unitShare(r []string) float64 {
 			continue
 		}
 		full++
-		if u, err := unit.Parse(trimUnit(c)); err == nil {
+		if u, ok := unit.Lookup(trimUnit(c)); ok {
 			n++
 			if u.Quantity != unit.None {
 				real++

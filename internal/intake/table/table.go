@@ -114,6 +114,8 @@ type Block struct {
 	Lines               int     // lines in the block
 	Bytes               int     // decoded bytes of the block
 	LostRows, LostBytes int
+	Seq                 int // place among the blocks, from 0
+	Extra               any // what the work of ScanWith keeps with the block's buffers
 
 	line int // first line number
 	row  int // first row number in the file
@@ -150,8 +152,8 @@ func (c *ColumnBlock) Labels() []string { return c.words }
 
 // Known tells whether a text is a unit.
 func knownUnit(s string) bool {
-	_, err := unit.Parse(s)
-	return err == nil
+	_, ok := unit.Lookup(s)
+	return ok
 }
 
 var nan = math.NaN()
