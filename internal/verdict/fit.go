@@ -33,6 +33,8 @@ type rows struct {
 	w, res, tmp []float64
 	xw, yw, hat []float64
 	kept        []int
+	whole       float64   // inflation with every row kept, for wholeRhos; 0 not known yet
+	wholeRhos   []float64 // it does not look at y, so simulations ask for it once
 	mat         [maxCoef * maxCoef]float64
 	rhs, beta   [maxCoef]float64
 }
@@ -54,7 +56,7 @@ func (m *rows) reset(n, p int) {
 	for i := range n {
 		m.keep[i], m.run[i] = true, 0
 	}
-	m.contrast = [maxCoef]float64{}
+	m.contrast, m.whole = [maxCoef]float64{}, 0
 }
 
 func grow(s []float64, n int) []float64 {
@@ -331,7 +333,13 @@ func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
 	}
 	f = fitted{value: m.effect(), df: float64(k - p)}
 	f.sd = math.Max(floor, math.Sqrt(ss/f.df))
-	f.se = seMargin * f.sd * math.Sqrt(v*m.inflation(k, f.df, rhos))
+	wide := m.whole
+	if k < m.n || wide == 0 || !slices.Equal(rhos, m.wholeRhos) {
+		if wide = m.inflation(k, f.df, rhos); k == m.n {
+			m.whole, m.wholeRhos = wide, append(m.wholeRhos[:0], rhos...)
+		}
+	}
+	f.se = seMargin * f.sd * math.Sqrt(v*wide)
 	return f, true
 }
 

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"sort"
 	"strings"
 
 	"cornerwright/internal/inference"
@@ -280,60 +282,41 @@ func (w *Wish) lay(order []string) (q Question, l layout, m *rows, kept [2]int) 
 	return q, l, m, kept
 }
 
-// simulate returns the share of tries in which the method finds an effect of
-// delta lap sd. The same draws serve every delta of one order, so that power
-// grows with the effect; they are seeded from the order alone.
-func (m *rows) simulate(guards []float64, delta, slowShare float64, tries int) float64 {
+// thresholds rides the order tries times without an effect and returns, sorted,
+// the least effect in lap sd that each try would have found. The method is
+// equivariant: an effect is a multiple of a column of the model, so it moves
+// the estimate by itself and leaves residuals, laps set aside and standard error
+// as they are. One set of rides therefore serves every size of effect. The draws
+// are seeded from the order alone. A try that cannot be fitted is +Inf.
+func (m *rows) thresholds(guards []float64, slowShare float64, tries int) []float64 {
 	r := rand.New(rand.NewPCG(uint64(m.n), uint64(m.p)))
-	side := make([]float64, m.n)
-	for i := range m.n {
-		for j, c := range m.contrast[:m.p] {
-			side[i] += c * m.x[i*m.p+j]
-		}
-	}
-	found := 0
-	for range tries {
+	out := make([]float64, tries)
+	for k := range out {
 		for i := range m.n {
-			y := r.NormFloat64() + delta*side[i]
+			y := r.NormFloat64()
 			if slow := r.Float64(); slow < slowShare {
 				y += 3 + 7*slow/slowShare
 			}
 			m.y[i] = y
 		}
-		if f, _, ok := m.method(1, 0, guards); ok && f.value > 0 && f.value >= tq(0.975, f.df)*f.se {
-			found++
+		out[k] = math.Inf(1)
+		if f, _, ok := m.method(1, 0, guards); ok {
+			out[k] = tq(0.975, f.df)*f.se - f.value
 		}
 	}
-	return float64(found) / float64(tries)
+	slices.Sort(out)
+	return out
 }
 
-// visible returns the effect, in lap sd, that the order shows with the power.
-func (m *rows) visible(guards []float64, power, slowShare float64, tries int) float64 {
-	if m.n <= m.p+1 {
-		return math.Inf(1)
-	}
-	f, ok := m.factor()
-	if !ok {
-		return math.Inf(1)
-	}
-	df := float64(m.n - m.p)
-	guess := planMargin * inference.TDetectable(power, df, 0.05) * f
-	lo, hi := 0.7*guess, 1.2*guess
-	for m.simulate(guards, hi, slowShare, tries) < power {
-		lo, hi = hi, 1.4*hi
-		if hi > 12*guess {
-			return math.Inf(1)
-		}
-	}
-	for range 9 {
-		mid := (lo + hi) / 2
-		if m.simulate(guards, mid, slowShare, tries) < power {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	return hi
+// powerAt is the share of thresholds that an effect of delta lap sd passes.
+func powerAt(thresholds []float64, delta float64) float64 {
+	return float64(sort.Search(len(thresholds), func(i int) bool { return thresholds[i] > delta })) / float64(len(thresholds))
+}
+
+// visibleAt is the least effect, in lap sd, that is found with the power.
+func visibleAt(thresholds []float64, power float64) float64 {
+	k := int(math.Ceil(power * float64(len(thresholds))))
+	return math.Max(0, thresholds[max(0, min(k, len(thresholds))-1)])
 }
 
 // factor is the standard deviation of the effect in lap sd, by plain least
@@ -347,20 +330,34 @@ func (m *rows) factor() (float64, bool) {
 	return math.Sqrt(v), ok
 }
 
-const planTries = 2000
+const planTries = 4000
 
-// choose finds the fewest laps that show the effect, prices the steps on the
-// way, and writes the card.
-func (p *Plan) choose() {
+// draft is an order that a plan could take.
+type draft struct {
+	order      []string
+	l          layout
+	m          *rows
+	option     Option
+	approx     float64   // visible effect in lap sd by the t test, without slow laps
+	thresholds []float64 // once ridden
+}
+
+// ride simulates the draft, once.
+func (d *draft) ride(p *Plan) []float64 {
+	if d.thresholds == nil {
+		d.thresholds = d.m.thresholds(d.l.guards(), p.SlowShare, planTries)
+		d.option.SmallestVisible = visibleAt(d.thresholds, p.Wish.Power) * p.PlanSD
+	}
+	return d.thresholds
+}
+
+// drafts lists the orders from the fewest laps upward.
+func (p *Plan) drafts() (ds []*draft) {
 	w := &p.Wish
 	step := 1
 	if w.Block > 1 {
 		step = 2 * w.Block // a whole there and back
 	}
-	target := w.Effect / p.PlanSD
-	p.VisibleInTime = math.Inf(1)
-	var best []string
-	bestVisible := math.Inf(1)
 	for k := max(minKept, 2*w.Block); k <= maxPrice; k += step {
 		order := w.orderFor(k)
 		_, l, m, kept := w.lay(order)
@@ -368,46 +365,97 @@ func (p *Plan) choose() {
 		if n < minKept || l.design != Interleaved {
 			continue
 		}
-		laps, minutes := w.ridden(order)
-		fits := w.Minutes == 0 || minutes == 0 || minutes <= w.Minutes
 		f, ok := m.factor()
 		if !ok {
 			continue
 		}
-		approx := planMargin * inference.TDetectable(w.Power, float64(m.n-m.p), 0.05) * f
-		o := Option{Order: strings.Join(order, " "), LapsEach: n, Laps: laps, Minutes: minutes, Fits: fits, SmallestVisible: approx * p.PlanSD}
-		near := approx < 1.25*target && approx > 0.7*target
-		if near || p.SlowShare > 0 && approx < 1.25*target {
-			o.SmallestVisible = m.visible(l.guards(), w.Power, p.SlowShare, planTries) * p.PlanSD
+		df := float64(m.n - m.p)
+		t := detectable80(df)
+		if w.Power != 0.8 {
+			t = inference.TDetectable(w.Power, df, 0.05)
 		}
-		if fits && o.SmallestVisible < p.VisibleInTime {
-			p.VisibleInTime = o.SmallestVisible
+		laps, minutes := w.ridden(order)
+		fits := w.Minutes == 0 || minutes == 0 || minutes <= w.Minutes
+		d := &draft{order: order, l: l, m: m, approx: planMargin * t * f}
+		d.option = Option{Order: strings.Join(order, " "), LapsEach: n, Laps: laps, Minutes: minutes, Fits: fits, SmallestVisible: d.approx * p.PlanSD}
+		ds = append(ds, d)
+	}
+	return ds
+}
+
+// enough returns the index of the first draft that shows the effect, by riding
+// few of them: the visible effect falls with the laps, so the least number is
+// closed in from both sides. It returns len(ds) when none does.
+func (p *Plan) enough(ds []*draft) int {
+	target := p.Wish.Effect / p.PlanSD
+	shows := func(i int) bool { return powerAt(ds[i].ride(p), target) >= p.Wish.Power }
+	// Slow laps cost more than the t test knows of.
+	guess := sort.Search(len(ds), func(i int) bool { return ds[i].approx*(1+2*p.SlowShare) <= target })
+	lo, hi := -1, len(ds) // the answer lies in (lo, hi]
+	for width, at := 1, min(guess, len(ds)-1); lo+1 < hi; {
+		at = max(lo+1, min(at, hi-1))
+		if shows(at) {
+			hi, at = at, at-width
+		} else {
+			lo, at = at, at+width
 		}
-		if len(p.Options) < 12 || o.SmallestVisible <= w.Effect {
-			p.Options = append(p.Options, o)
+		if lo >= 0 && hi < len(ds) {
+			at = (lo + hi) / 2
 		}
-		if fits || best == nil {
-			best, bestVisible = order, o.SmallestVisible
-		}
-		if o.SmallestVisible <= w.Effect {
-			if fits {
-				p.Enough = true
-			}
+		width *= 2
+	}
+	return hi
+}
+
+// choose finds the fewest laps that show the effect, prices the steps on the
+// way, and writes the card.
+func (p *Plan) choose() {
+	w := &p.Wish
+	target := w.Effect / p.PlanSD
+	p.VisibleInTime = math.Inf(1)
+	ds := p.drafts()
+	need := p.enough(ds)
+	best := -1
+	for i, d := range ds {
+		if i > need {
 			break
 		}
+		if d.option.Fits || best < 0 {
+			best = i
+		}
 	}
-	p.Visible = bestVisible
-	p.Order = best
-	_, l, m, kept := w.lay(best)
-	p.LapsEach = min(kept[0], kept[1])
-	p.Laps, p.Minutes = w.ridden(best)
-	p.Factor, _ = m.factor()
-	p.Power = m.simulate(l.guards(), target, p.SlowShare, planTries)
+	if need < len(ds) {
+		p.Enough = ds[need].option.Fits
+	}
+	chosen := ds[best]
+	chosen.ride(p)
+	if chosen.option.Fits {
+		p.VisibleInTime = chosen.option.SmallestVisible
+	}
+	// Orders that were not ridden are scaled from the one that was: the t test
+	// does not know of slow laps.
+	scale := 1.0
+	if v := chosen.option.SmallestVisible; !math.IsInf(v, 0) {
+		scale = v / (chosen.approx * p.PlanSD)
+	}
+	for i, d := range ds {
+		if d.thresholds == nil {
+			d.option.SmallestVisible *= scale
+		}
+		if i <= need && (i < 12 || i == need || i == best) {
+			p.Options = append(p.Options, d.option)
+		}
+	}
+	p.Visible = chosen.option.SmallestVisible
+	p.Order, p.LapsEach = chosen.order, chosen.option.LapsEach
+	p.Laps, p.Minutes = w.ridden(p.Order)
+	p.Factor, _ = chosen.m.factor()
+	p.Power = powerAt(chosen.thresholds, target)
 	p.SettleCost = 1
 	if w.Settle > 0 {
 		free := *w
 		free.Settle = 0
-		_, _, fm, _ := free.lay(best)
+		_, _, fm, _ := free.lay(p.Order)
 		if f, ok := fm.factor(); ok {
 			p.SettleCost = p.Factor / f
 		}

@@ -18,7 +18,7 @@ func BenchmarkMethod12(b *testing.B) {
 	_, l, m, _ := w.lay(w.orderFor(6))
 	b.ReportAllocs()
 	for b.Loop() {
-		m.simulate(l.guards(), 1, 0.08, 100)
+		m.thresholds(l.guards(), 0.08, 100)
 	}
 }
 
