@@ -82,6 +82,10 @@ func (b *Book) Original(hash string) (io.ReadCloser, error) {
 	}
 	f, err := b.fs.Open(b.originalPath(hash))
 	if errors.Is(err, fs.ErrNotExist) {
+		var known int
+		if b.r.QueryRow(`SELECT count(*) FROM original WHERE hash = ?`, hash).Scan(&known) == nil && known == 0 {
+			return nil, notFound("no original is named "+hash, "add the recording again")
+		}
 		return nil, &Error{Kind: ErrDamaged, File: b.originalPath(hash), Text: "the original is gone", Mend: "restore it from a backup, or add the file again"}
 	}
 	if err != nil {
