@@ -234,6 +234,7 @@ func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, err
 			if c == nil {
 				c = &column{decimals: -1, at: []int32{}}
 				c.Column = table.Column{Header: sig.name, Cell: msg.name + "." + sig.name, Unit: sig.unit, Kind: table.Number}
+				c.plain = sig == msg.mux
 				cols[sig] = c
 			}
 			c.at = append(c.at, row)
@@ -253,7 +254,7 @@ func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, err
 		s.problem(recording.Note, 0, 0, "", countOf(remote, "remote frame")+" without data", "nothing to do")
 	}
 	if short > 0 {
-		s.problem(recording.Warning, 0, 0, "", fmt.Sprintf("%s reach beyond the data of their frame", countOf(short, "signal value")), "check the signal database against the bus")
+		s.problem(recording.Warning, 0, 0, "", countOf(short, "signal value")+" left out: beyond the data of the frame, or no number", "check the signal database against the bus")
 	}
 	if len(unknown) > 0 {
 		ids := make([]string, 0, len(unknown))

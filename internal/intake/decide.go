@@ -12,6 +12,8 @@ import (
 	"cornerwright/internal/unit"
 )
 
+const leftOut = "left out by the column map"
+
 // decide gives each column its channel and unit.
 func (s *source) decide(m *ColumnMap) *Error {
 	type claim struct {
@@ -34,7 +36,7 @@ func (s *source) decide(m *ColumnMap) *Error {
 				c.Unit = e.Unit
 			}
 			if e.Channel == "ignore" {
-				c.info.Why = "left out by the column map"
+				c.info.Why = leftOut
 				continue
 			}
 			if e.Channel != "" {
@@ -52,12 +54,18 @@ func (s *source) decide(m *ColumnMap) *Error {
 			continue
 		}
 		senses, tail := match(c.Header)
+		if c.plain {
+			senses, tail = nil, ""
+		}
 		if c.Unit == "" && tail != "" {
 			tailUnit[c] = tail
 		}
 		for _, se := range senses {
 			if !fits(c, se.channel, firstOf(c.Unit, tailUnit[c])) {
-				c.info.Why = fmt.Sprintf("named like %s, but its unit %q is none of %s", se.channel, c.Unit, quantityOf(se.channel))
+				if c.info.misfit == "" {
+					c.info.misfit = se.channel
+					c.info.Why = fmt.Sprintf("named like %s, but %s is none of %s", se.channel, kindWords(c, tailUnit[c]), quantityOf(se.channel))
+				}
 				continue
 			}
 			claims = append(claims, claim{c, se.channel, se.rank})
@@ -70,7 +78,7 @@ func (s *source) decide(m *ColumnMap) *Error {
 				}
 			}
 		}
-		if genericSpeed[base] && fits(c, recording.GPSSpeed, firstOf(c.Unit, tail)) {
+		if genericSpeed[base] && !c.plain && fits(c, recording.GPSSpeed, firstOf(c.Unit, tail)) {
 			generic = append(generic, c)
 		}
 	}
@@ -117,7 +125,7 @@ func (s *source) decide(m *ColumnMap) *Error {
 		s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q does not say whose speed it is: taken as %s", c.Header, ch), "state the channel in a column map: gps_speed, front_speed or rear_speed")
 	}
 	for _, c := range s.cols {
-		if c.info.Channel == "" && c.info.Why != "left out by the column map" {
+		if c.info.Channel == "" && c.info.Why != leftOut {
 			if c.Kind == table.Skip {
 				c.info.Why = "free text"
 				s.problem(recording.Note, s.headerLine, c.Index, "", fmt.Sprintf("column %q holds free text and is left out", c.Header), "nothing to do; the original keeps it")
@@ -128,14 +136,20 @@ func (s *source) decide(m *ColumnMap) *Error {
 				ch := c.info.Alternatives[0]
 				c.info.Why = fmt.Sprintf("may be %s too, but %q fits better", ch, mapped[ch].Header)
 				s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("columns %q and %q may both be %s: %q is taken", mapped[ch].Header, c.Header, ch, mapped[ch].Header), fmt.Sprintf("if that is wrong, state channel = %q for the other in a column map", ch))
+			} else if ch := c.info.misfit; ch != "" && mapped[ch] == nil {
+				s.problem(recording.Warning, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q is %s: kept under its own name", c.Header, c.info.Why), fmt.Sprintf("if it is %s all the same, state channel = %q and its true unit in a column map", ch, ch))
 			} else if c.info.Why == "" {
 				c.info.Why = "no known name: kept under its own"
 			}
 		}
 	}
+	if mapped[timeChannel] == nil && s.clock == nil && (m == nil || m.RateHz == 0) {
+		s.adoptClock(mapped)
+	}
 	if c := mapped[timeChannel]; c != nil {
 		s.clock = c
 	}
+	s.dateColumn()
 	for _, c := range s.cols {
 		if err := s.unitOf(c, m, tailUnit[c]); err != nil {
 			return err
@@ -157,6 +171,42 @@ func (s *source) decide(m *ColumnMap) *Error {
 		s.problem(recording.Warning, s.headerLine, 0, "", fmt.Sprintf("the column map speaks of %q, which the file has not", what), mend)
 	}
 	return nil
+}
+
+// adoptClock takes a column of instants for the clock where no name says which
+// is: nothing else can be meant by one.
+func (s *source) adoptClock(mapped map[string]*column) {
+	for _, kind := range []table.Kind{table.DateTime, table.Clock} {
+		for _, c := range s.cols {
+			if c.Kind == kind && c.info.Why != leftOut && c.fixed == "" {
+				c.info.Channel, c.info.Why = timeChannel, "the only column of instants"
+				mapped[timeChannel] = c
+				s.problem(recording.Note, s.headerLine, c.Index, timeChannel, fmt.Sprintf("column %q holds instants (%s) and is taken as the time", c.Header, kind), "if that is wrong, state channel = \"time\" for another column in a column map")
+				return
+			}
+		}
+	}
+}
+
+// dateColumn finds the date that goes with a time of day: a column of dates
+// alone. It gives the recording its epoch and is no channel.
+func (s *source) dateColumn() {
+	if s.clock == nil || s.clock.Kind != table.Clock {
+		return
+	}
+	for _, c := range s.cols {
+		if c.Kind != table.Label || len(c.labels) == 0 || len(c.labels) > 3 {
+			continue
+		}
+		sec, _, _, ok := table.ParseDateTime([]byte(c.labels[0] + " 00:00:00"))
+		if !ok {
+			continue
+		}
+		c.info.Channel, c.info.Why = "", "the date of the time of day"
+		s.epochUnix = float64(sec)
+		s.epochSet = true
+		return
+	}
 }
 
 func (s *source) infos() []ColumnInfo {
@@ -186,6 +236,14 @@ func firstOf(a, b string) string {
 		return a
 	}
 	return b
+}
+
+// kindWords says what a column holds, for a message.
+func kindWords(c *column, tail string) string {
+	if u := firstOf(c.Unit, tail); u != "" {
+		return fmt.Sprintf("its unit %q", u)
+	}
+	return "what it holds (" + c.Kind.String() + ")"
 }
 
 func appendNew(list []string, s string) []string {
@@ -220,14 +278,11 @@ func fits(c *column, ch, unitText string) bool {
 	if c.Kind == table.Clock || c.Kind == table.DateTime {
 		return false
 	}
-	if c.Kind == table.Label {
-		switch ch {
-		case recording.Slot, recording.Gear:
-			return true
-		case recording.Latitude, recording.Longitude:
-			return true // 4807.038N and 48°07'02"N come as words
-		}
-		return false
+	if c.Kind == table.Degrees {
+		return ch == recording.Latitude || ch == recording.Longitude
+	}
+	if c.Kind == table.Label || c.Kind == table.Skip {
+		return c.Kind == table.Label && (ch == recording.Slot || ch == recording.Gear)
 	}
 	u, err := unit.Parse(unitText)
 	if err != nil || unitText == "" {
@@ -305,7 +360,7 @@ func (s *source) unitOf(c *column, m *ColumnMap, tail string) *Error {
 		u, why, doubt = inferUnit(ch, c.values)
 		if doubt != "" {
 			s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, doubt), fmt.Sprintf("state it in a column map: from = %q, unit = \"...\"", c.Header))
-		} else if ch != recording.Lambda && ch != recording.Clutch {
+		} else if ch != recording.Lambda && ch != recording.Clutch && ch != recording.Latitude && ch != recording.Longitude {
 			s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, why), "if that is wrong, state it in a column map")
 		}
 	case known && ch == recording.RPM && (u.Quantity == unit.Frequency || u.Quantity == unit.Angle):
@@ -383,13 +438,34 @@ func (s *source) labelSpec(c *column) *Error {
 			}
 			c.spec.Table[i] = v
 		}
-	case recording.Latitude, recording.Longitude:
-		c.spec.Table = make([]float64, len(c.labels))
-		for i, w := range c.labels {
-			c.spec.Table[i] = parseDegrees(w) * math.Pi / 180
-		}
+	default:
+		s.ownWords(c)
 	}
 	return nil
+}
+
+// ownWords keeps the words of an unknown column as their places in the order in
+// which they first come, or as 0 and 1 where they are the words of a switch.
+func (s *source) ownWords(c *column) {
+	off, on := wordSet("off false no aus nein non"), wordSet("on true yes ein ja oui si an")
+	c.spec.Table = make([]float64, len(c.labels))
+	isSwitch := len(c.labels) <= 2
+	for i, w := range c.labels {
+		w = foldName(w)
+		isSwitch = isSwitch && (off[w] || on[w])
+		if on[w] {
+			c.spec.Table[i] = 1
+		}
+	}
+	if isSwitch {
+		return
+	}
+	var list []string
+	for i, w := range c.labels {
+		c.spec.Table[i] = float64(i)
+		list = append(list, fmt.Sprintf("%d = %q", i, table.Shorten([]byte(w))))
+	}
+	s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q holds words, kept as numbers: %s", c.Header, shortList(list)), "nothing to do; the original keeps them")
 }
 
 // inferUnit guesses the unit of a column that states none from its values. doubt

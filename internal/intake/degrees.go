@@ -3,9 +3,6 @@ package intake
 import (
 	"fmt"
 	"math"
-	"regexp"
-	"strconv"
-	"strings"
 
 	"cornerwright/internal/recording"
 	"cornerwright/internal/unit"
@@ -88,37 +85,4 @@ func nmeaLike(v []float64) bool {
 func nmeaDegrees(v float64) float64 {
 	d := math.Trunc(v / 100)
 	return d + (v-d*100)/60
-}
-
-var dms = regexp.MustCompile(`^\s*([NSEWO]?)\s*([+-]?\d+(?:[.,]\d+)?)\s*(?:°|d|deg|º|\s)?\s*(?:(\d+(?:[.,]\d+)?)\s*(?:'|′|m|\s)?\s*)?(?:(\d+(?:[.,]\d+)?)\s*(?:"|″|''|s)?\s*)?([NSEWO]?)\s*$`)
-
-// parseDegrees reads 48°07'02.3"N, 4807.038N, N 48.1173 and the like; NaN if it
-// cannot.
-func parseDegrees(w string) float64 {
-	m := dms.FindStringSubmatch(strings.ToUpper(strings.TrimSpace(w)))
-	if m == nil {
-		return nan
-	}
-	f := func(s string) float64 {
-		if s == "" {
-			return 0
-		}
-		x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
-		if err != nil {
-			return nan
-		}
-		return x
-	}
-	deg := f(m[2])
-	if m[3] == "" && math.Abs(deg) > 180 {
-		deg = nmeaDegrees(deg)
-	}
-	v := math.Abs(deg) + f(m[3])/60 + f(m[4])/3600
-	if deg < 0 || strings.ContainsAny(m[1]+m[5], "SW") {
-		v = -v
-	}
-	if math.Abs(v) > 180 {
-		return nan
-	}
-	return v
 }

@@ -1,20 +1,16 @@
 package intake
 
 import (
-	"archive/zip"
 	"bufio"
 	"bytes"
 	"compress/gzip"
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
 
 	"github.com/klauspost/compress/zstd"
-
-	"cornerwright/internal/recording"
 )
 
 // maxExpand bounds how far a compressed input may grow: recordings of text
@@ -61,7 +57,10 @@ func openStream(name string, r io.Reader, limit int64, opts Options, depth int) 
 	}
 	rest := io.MultiReader(bytes.NewReader(head), lr)
 	packed := bytes.HasPrefix(head, []byte{0x1f, 0x8b}) || bytes.HasPrefix(head, []byte("PK\x03\x04")) || bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd})
-	if isParquet(head) || packed && depth < 3 {
+	if packed && depth >= 3 {
+		return nil, &Error{File: name, Text: "packed more than three times over", Mend: "unpack it and add what is inside"}
+	}
+	if isParquet(head) || packed {
 		all, e := io.ReadAll(rest)
 		if e != nil && len(all) == 0 {
 			return nil, &Error{File: name, Text: "damaged compressed file: " + e.Error(), Mend: "copy it from the logger again"}
@@ -70,6 +69,8 @@ func openStream(name string, r io.Reader, limit int64, opts Options, depth int) 
 	}
 	return openPlain(name, head, rest, nil, limit, opts)
 }
+
+var errCut = errors.New("the compressed data end too early")
 
 var errTooBig = errors.New("it unpacks to more than 200 times its size")
 
@@ -88,54 +89,10 @@ func (g *guarded) Read(p []byte) (int, error) {
 	}
 	n, err := g.r.Read(p)
 	g.left -= int64(n)
+	if err == io.ErrUnexpectedEOF { // no reader further on may take it for its own
+		err = errCut
+	}
 	return n, err
-}
-
-// readZip reads every recording in an archive.
-func readZip(name string, r io.ReaderAt, size int64, opts Options, depth int) (*Result, error) {
-	z, err := zip.NewReader(r, size)
-	if err != nil {
-		return nil, &Error{File: name, Text: "damaged zip file: " + err.Error(), Mend: "copy it from the logger again, or unpack it and add the files one by one"}
-	}
-	total := &Result{}
-	var firstErr error
-	files := 0
-	for _, f := range z.File {
-		base := f.Name[strings.LastIndexByte(f.Name, '/')+1:]
-		if f.FileInfo().IsDir() || base == "" || strings.HasPrefix(base, ".") || strings.HasPrefix(f.Name, "__MACOSX/") {
-			continue
-		}
-		if files++; files > 1000 {
-			break
-		}
-		inner := name + "/" + f.Name
-		rc, err := f.Open()
-		if err == nil {
-			var res *Result
-			res, err = openStream(inner, rc, int64(f.CompressedSize64)*maxExpand+1<<20, opts, depth+1)
-			rc.Close()
-			if err == nil {
-				total.add(res)
-				continue
-			}
-		}
-		if firstErr == nil {
-			firstErr = err
-		}
-		var e *Error
-		text := err.Error()
-		if errors.As(err, &e) {
-			text = e.Text
-		}
-		total.Problems = append(total.Problems, recording.Problem{Severity: recording.Note, Text: fmt.Sprintf("%s in the archive is no recording: %s", f.Name, text), Mend: "nothing to do unless it should be one"})
-	}
-	if len(total.Recordings) == 0 {
-		if firstErr != nil {
-			return nil, firstErr
-		}
-		return nil, &Error{File: name, Text: "the archive holds no file", Mend: "copy the recording from the logger again"}
-	}
-	return total, nil
 }
 
 // decode undoes UTF-16 and byte-order marks. enc names an encoding worth
@@ -215,22 +172,18 @@ func (u *utf16Reader) Read(p []byte) (int, error) {
 // kindOfText tells a CAN log, NMEA, GPX, or binary data from a table by the
 // first lines.
 func kindOfText(b []byte) string {
-	if n := min(len(b), 4096); n > 0 {
-		odd := 0
-		for _, c := range b[:n] {
-			if c < 9 || c > 13 && c < 32 && c != 27 {
-				odd++
-			}
-		}
-		if 50*odd > n {
-			return "binary"
-		}
+	if magicOf(b) != "" || mostlyBinary(b[:min(len(b), 4096)]) {
+		return "binary"
 	}
 	trim := bytes.TrimLeft(b, "\ufeff \t\r\n")
 	if bytes.HasPrefix(trim, []byte("<")) {
 		if bytes.Contains(trim[:min(len(trim), 4096)], []byte("<gpx")) {
 			return "gpx"
 		}
+		return "markup"
+	}
+	if bytes.HasPrefix(trim, []byte("{")) || bytes.HasPrefix(trim, []byte("[{")) || bytes.HasPrefix(trim, []byte("[[")) {
+		return "json"
 	}
 	can, nmea, lines := 0, 0, 0
 	for l := range bytes.Lines(trim) {
@@ -257,13 +210,45 @@ func kindOfText(b []byte) string {
 	return "table"
 }
 
-func binaryWhat(head []byte) string {
+// mostlyBinary tells whether a text is none: its first line holds control
+// bytes, or more than half of its lines do. A bad block in the middle of a
+// table leaves a table.
+func mostlyBinary(b []byte) bool {
+	lines, odd, first := 0, 0, true
+	for l := range bytes.FieldsFuncSeq(b, func(r rune) bool { return r == '\n' || r == '\r' }) {
+		n := 0
+		for _, c := range l {
+			if c < 9 || c > 13 && c < 32 && c != 27 {
+				n++
+			}
+		}
+		if first && 50*n > len(l) {
+			return true
+		}
+		first = false
+		lines++
+		if 50*n > len(l) {
+			odd++
+		}
+	}
+	return 2*odd > lines
+}
+
+// magicOf names what starts with known bytes; "" if nothing known does.
+func magicOf(head []byte) string {
 	for _, m := range []struct {
 		magic, what string
-	}{{"\x89PNG", "a picture"}, {"\xff\xd8\xff", "a picture"}, {"%PDF", "a PDF document"}, {"\x7fELF", "a program"}, {"MZ", "a program"}, {"SQLite format 3", "a database"}, {"\xd0\xcf\x11\xe0", "an old office document"}, {"BZh", "a bzip2 archive: unpack it first"}, {"7z\xbc\xaf", "a 7z archive: unpack it first"}, {"\xfd7zXZ", "an xz archive: unpack it first"}, {"Rar!", "a rar archive: unpack it first"}, {"MDF ", "a measurement file in a binary form that is not read"}} {
+	}{{"\x89PNG", "a picture"}, {"\xff\xd8\xff", "a picture"}, {"%PDF", "a PDF document"}, {"\x7fELF", "a program"}, {"SQLite format 3", "a database"}, {"\xd0\xcf\x11\xe0", "an old office document"}, {"BZh", "a bzip2 archive: unpack it first"}, {"7z\xbc\xaf", "a 7z archive: unpack it first"}, {"\xfd7zXZ", "an xz archive: unpack it first"}, {"Rar!", "a rar archive: unpack it first"}, {"MDF ", "a measurement file in a binary form that is not read"}} {
 		if bytes.HasPrefix(head, []byte(m.magic)) {
 			return m.what
 		}
+	}
+	return ""
+}
+
+func binaryWhat(head []byte) string {
+	if what := magicOf(head); what != "" {
+		return what
 	}
 	n := min(len(head), 8)
 	return fmt.Sprintf("binary data, starting with % x", head[:n])

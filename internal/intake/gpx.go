@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 
 	"cornerwright/internal/intake/table"
@@ -70,7 +69,7 @@ func readGPX(name string, r io.Reader, size int64, opts Options) ([]*source, err
 				}
 			case "extensions":
 			default:
-				if inside(stack, "extensions") && len(foreign) < 100 {
+				if e.Name.Local != "speed" && inside(stack, "extensions") && (len(foreign) < 100 || foreign[e.Name.Local] > 0) {
 					foreign[e.Name.Local]++
 				}
 			}
@@ -146,7 +145,7 @@ func readGPX(name string, r io.Reader, size int64, opts Options) ([]*source, err
 		for _, c := range foreign {
 			n += c
 		}
-		s.problem(recording.Note, 0, 0, "", "extensions ignored: "+strconv.Itoa(n)+" elements of "+strconv.Itoa(len(foreign))+" kinds (speed is read)", "nothing to do")
+		s.problem(recording.Note, 0, 0, "", fmt.Sprintf("%s in extensions ignored, of %s (speed is read)", countOf(n, "element"), countOf(len(foreign), "kind")), "nothing to do")
 	}
 	s.rows = len(lat)
 	s.line = func(r int) int {

@@ -24,16 +24,20 @@ const (
 // health marks what is wrong in each channel.
 func health(s *source, rec *recording.Recording) {
 	moving := movingSpans(rec)
-	gapDone := map[*float64]int{}
+	type clock struct {
+		n           int
+		first, last float64
+	}
+	gapDone := map[clock]bool{}
 	for _, c := range rec.Channels {
 		before := len(c.Marks)
 		d, known := recording.Of(c.Name)
 		gaps(c)
 		if n := len(c.Marks) - before; n > 0 && len(c.Time) > 0 {
 			// Channels on one clock share its gaps: say it once.
-			key := &c.Time[0]
-			if gapDone[key] == 0 {
-				gapDone[key] = n
+			key := clock{len(c.Time), c.Time[0], c.Time[len(c.Time)-1]}
+			if !gapDone[key] {
+				gapDone[key] = true
 				long := 0.0
 				for _, m := range c.Marks[before:] {
 					long = math.Max(long, m.To-m.From)
@@ -41,21 +45,37 @@ func health(s *source, rec *recording.Recording) {
 				s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s in %s, the longest %s s", countOf(n, "gap"), c.Name, num(long)), "laps that span a gap are marked; nothing is interpolated over it")
 			}
 		}
-		if known && !d.State {
+		if known {
 			outOfRange(s, c, d)
+		}
+		if known && !d.State {
 			spikes(s, c, d)
-			stuck(s, c, d, moving)
+			stuck(s, rec, c, d, moving)
 			saturated(s, c, d)
 		}
 	}
 	for _, m := range rec.Clock {
 		for _, c := range rec.Channels {
-			c.Marks = append(c.Marks, m)
+			if m.Kind != recording.Gap || !coverGap(c, m) {
+				c.Marks = append(c.Marks, m)
+			}
 		}
 	}
 	for _, c := range rec.Channels {
 		sort.SliceStable(c.Marks, func(i, j int) bool { return c.Marks[i].From < c.Marks[j].From })
 	}
+}
+
+// coverGap gives a gap of the clock's own its reason where the channel has the
+// same gap already.
+func coverGap(c *recording.Channel, m recording.Mark) bool {
+	for i := range c.Marks {
+		if o := &c.Marks[i]; o.Kind == recording.Gap && o.From <= m.From && o.To >= m.To {
+			o.Text += "; " + m.Text
+			return true
+		}
+	}
+	return false
 }
 
 // gaps marks where samples are missing.
@@ -64,7 +84,7 @@ func gaps(c *recording.Channel) {
 	if rate == 0 {
 		return
 	}
-	limit := math.Max(gapSteps/rate, gapSeconds)
+	limit := math.Max(gapSteps/rate, gapSeconds) * (1 + 1e-6) // stamps are rounded
 	n := 0
 	for i := 1; i < len(c.Time); i++ {
 		if d := c.Time[i] - c.Time[i-1]; d > limit {
@@ -179,7 +199,7 @@ func spikeFloor(d recording.Describe) float64 {
 // stuck marks a channel that stands still while the bike moves. Channels that
 // rest by nature (brakes, cut, clutch, states, temperatures) are judged at
 // values other than rest only.
-func stuck(s *source, c *recording.Channel, d recording.Describe, moving []recording.Span) {
+func stuck(s *source, rec *recording.Recording, c *recording.Channel, d recording.Describe, moving []recording.Span) {
 	if d.Slow || len(moving) == 0 {
 		return
 	}
@@ -191,6 +211,14 @@ func stuck(s *source, c *recording.Channel, d recording.Describe, moving []recor
 		limit = 20
 	case recording.Altitude, recording.Steer:
 		limit = 30
+	}
+	// Due north, longitude stands: position is stuck where both of its halves are.
+	var other *recording.Channel
+	switch d.Name {
+	case recording.Latitude:
+		other = rec.Channel(recording.Longitude)
+	case recording.Longitude:
+		other = rec.Channel(recording.Latitude)
 	}
 	lo, hi := quantile(c.Value, 0.02), quantile(c.Value, 0.98)
 	n, total := 0, 0.0
@@ -206,7 +234,7 @@ func stuck(s *source, c *recording.Channel, d recording.Describe, moving []recor
 			continue
 		}
 		m := overlap(moving, recording.Span{From: from, To: to})
-		if m < limit {
+		if m < limit || changes(other, from, to) {
 			continue
 		}
 		if n++; n <= maxMarks {
@@ -217,6 +245,20 @@ func stuck(s *source, c *recording.Channel, d recording.Describe, moving []recor
 	if n > 0 {
 		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s does not change for %s s while the bike moves (%s)", c.Name, num(total), countOf(n, "stretch")), "check sensor and plug; the stretches are marked")
 	}
+}
+
+// changes tells whether a channel takes more than one value between two instants.
+func changes(c *recording.Channel, from, to float64) bool {
+	if c == nil {
+		return false
+	}
+	i := sort.SearchFloat64s(c.Time, from)
+	for j := i; j < len(c.Time) && c.Time[j] <= to; j++ {
+		if c.Value[j] != c.Value[i] {
+			return true
+		}
+	}
+	return false
 }
 
 // saturated marks runs at the channel's own extreme that look cut off: many

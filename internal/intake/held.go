@@ -139,7 +139,7 @@ func (s *source) thinGPS(clock []float64, done map[*column]bool) {
 	rate := 1 / (float64(p) * medianStep(clock))
 	s.problem(recording.Note, s.headerLine, lat.Index, recording.Latitude, fmt.Sprintf("GPS columns repeat each fix on about %d rows: the true fixes are kept, %s a second", p, num(rate)), "nothing to do")
 	if outages > 0 {
-		s.problem(recording.Warning, outLine, lat.Index, recording.Latitude, fmt.Sprintf("GPS position stands still while the wheels turn, %d times, up to %s s: taken as lost reception", outages, num(longest)), "nothing to do: position is carried by the wheels there")
+		s.problem(recording.Warning, outLine, lat.Index, recording.Latitude, fmt.Sprintf("GPS position stands still while the wheels turn, %s, up to %s s: taken as lost reception", countOf(outages, "time"), num(longest)), "nothing to do: position is carried by the wheels there")
 	}
 }
 

@@ -22,6 +22,8 @@ type Options struct {
 	Progress func(Progress) // called now and then, from the reading goroutine
 	Workers  int            // goroutines; 0 is one per processor, at most 4
 	NoHealth bool           // leave out the health marks (they cost a pass over the data)
+
+	sized bool // the size is the input's own, not a bound on what a compressed one may hold
 }
 
 // Progress tells how far a read has come.
@@ -41,6 +43,8 @@ type ColumnInfo struct {
 	Why          string   // how the decision came about
 	Alternatives []string // other channels it may be
 	Samples      int
+
+	misfit string // channel that its name means but its unit forbids
 }
 
 // Result is what a read yields.

@@ -5,7 +5,9 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -215,8 +217,8 @@ func readNMEA(name string, r io.Reader, size int64, opts Options) ([]*source, er
 	if n.bad > 20 {
 		s.problem(recording.Warning, 0, 0, "", fmt.Sprintf("%d sentences left out in all", n.bad), "check the cable between receiver and logger")
 	}
-	for k, c := range n.other {
-		s.problem(recording.Note, 0, 0, "", fmt.Sprintf("%s of kind %s not used", countOf(c, "sentence"), k), "nothing to do")
+	for _, k := range slices.Sorted(maps.Keys(n.other)) {
+		s.problem(recording.Note, 0, 0, "", fmt.Sprintf("%s of kind %s not used", countOf(n.other[k], "sentence"), k), "nothing to do")
 	}
 	fixes := 0
 	for _, row := range n.rows {

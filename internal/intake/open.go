@@ -31,6 +31,7 @@ func openPlain(name string, head []byte, r io.Reader, at io.ReaderAt, size int64
 	if isParquet(head) {
 		return readParquet(name, at, size, opts)
 	}
+	opts.sized = at != nil
 	text, enc := decode(head, r)
 	sample := make([]byte, min(64<<10, size+4))
 	n, _ := io.ReadFull(text, sample)
@@ -39,6 +40,14 @@ func openPlain(name string, head []byte, r io.Reader, at io.ReaderAt, size int64
 	switch kind := kindOfText(sample); {
 	case kind == "binary":
 		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: " + binaryWhat(head), Mend: "export it as delimited text, a CAN log, NMEA, GPX or Parquet"}
+	case kind == "markup":
+		what, mend := "an XML document that is no GPX", "export it as delimited text, a CAN log, NMEA, GPX or Parquet"
+		if low := bytes.ToLower(sample[:min(len(sample), 2048)]); bytes.Contains(low, []byte("<html")) || bytes.Contains(low, []byte("<!doctype html")) {
+			what, mend = "a web page", "the page was saved in place of the recording (a sign-in page, perhaps): fetch the file again"
+		}
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: " + what, Source: firstLine(sample), Mend: mend}
+	case kind == "json":
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: a JSON document", Source: firstLine(sample), Mend: "export it as delimited text, a CAN log, NMEA, GPX or Parquet"}
 	case kind == "can":
 		srcs, err = readCAN(name, text, size, opts)
 	case kind == "nmea":

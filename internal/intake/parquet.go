@@ -123,7 +123,7 @@ func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []
 		}
 		if err != nil {
 			var e *Error
-			if !errors.As(err, &e) {
+			if !errors.As(err, &e) && !errors.Is(err, errNested) && !errors.Is(err, errNotNumber) {
 				err = &Error{File: name, Text: fmt.Sprintf("damaged Parquet, column %d: %v", col+1, err), Mend: "what could be read is kept; export the file again if you can"}
 			}
 		}
@@ -157,6 +157,7 @@ func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []
 			case *format.NanoSeconds:
 				scale = 9
 			}
+			dec = scale
 		}
 	}
 	if scale > 22 || scale < 0 {
@@ -201,6 +202,11 @@ func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []
 				case encoding.Float:
 					for _, x := range data.Float() {
 						v = append(v, float64(x)+0)
+					}
+				case encoding.Boolean:
+					bits := data.Boolean()
+					for i := range n {
+						v = append(v, float64(bits[i>>3]>>(i&7)&1))
 					}
 				default:
 					pages.Close()
@@ -325,6 +331,7 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 			for j := range c.values {
 				c.values[j] -= float64(c.Base)
 			}
+			roundTo(c.values, dec)
 			c.Unit = "s"
 		}
 		s.cols = append(s.cols, c)
@@ -341,7 +348,7 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 			if c.at == nil {
 				c.values = c.values[:least]
 			} else {
-				c.renumber(to)
+				c.renumber(to, false)
 			}
 		}
 	}
@@ -369,6 +376,9 @@ func isTimestamp(f *parquet.File, path []string) bool {
 
 func reason(err error) string {
 	var e *Error
+	if errors.Is(err, errNested) || errors.Is(err, errNotNumber) {
+		return err.Error()
+	}
 	if errors.As(err, &e) {
 		return e.Text
 	}

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"math"
+	"sort"
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
@@ -21,10 +22,12 @@ type source struct {
 	lostRows     int
 	lostBytes    int64
 	preamble     map[string]string
+	epochSet     bool    // by a column of dates: epochUnix is midnight
 	epochUnix    float64 // Unix seconds at clock 0, where the reader knows; NaN otherwise
 	headerLine   int
 	headerText   string
 	finalClock   []float64 // the recording's clock, one instant a row
+	lostAt       []int     // rows before which others could not be read
 	segments     []int     // rows at which reception began anew: a gap stands before
 }
 
@@ -37,6 +40,7 @@ type column struct {
 	labels   []string
 	spec     spec
 	fixed    string // channel that the reader knows; "" where names decide
+	plain    bool   // never taken for a known channel: a selector of a bus message
 	info     ColumnInfo
 	rescaled float64 // by physics, after spec; 0 where nothing was changed
 }
@@ -101,9 +105,38 @@ func (c *column) keep(f func(i int) bool) {
 	c.at, c.values = at, values
 }
 
-// renumber applies a mapping of rows after some were dropped: to[row] is the new
-// row, -1 for a dropped one.
-func (c *column) renumber(to []int32) {
+// beside returns the last value at or before row a and the first at or after row
+// b with their rows; -1 where there is none.
+func (c *column) beside(a, b int) (v, w float64, i, j int) {
+	i, j = -1, -1
+	n := len(c.values)
+	lo, hi := a, b
+	if c.at != nil {
+		lo = sort.Search(n, func(k int) bool { return int(c.at[k]) > a }) - 1
+		hi = sort.Search(n, func(k int) bool { return int(c.at[k]) >= b })
+	}
+	for k := min(lo, n-1); k >= 0; k-- {
+		if c.values[k] == c.values[k] {
+			v, i = c.values[k], c.row(k)
+			break
+		}
+	}
+	for k := hi; k < n; k++ {
+		if c.values[k] == c.values[k] {
+			w, j = c.values[k], c.row(k)
+			break
+		}
+	}
+	return v, w, i, j
+}
+
+// renumber applies a mapping of rows after some were dropped or moved: to[row]
+// is the new row, -1 for a dropped one; moved says that order changed.
+func (c *column) renumber(to []int32, moved bool) {
+	if moved {
+		c.reorder(to)
+		return
+	}
 	if c.at == nil {
 		n := 0
 		for i, v := range c.values {
@@ -123,6 +156,31 @@ func (c *column) renumber(to []int32) {
 		}
 	}
 	c.at, c.values = c.at[:n], c.values[:n]
+}
+
+// reorder is renumber for rows that change their order.
+func (c *column) reorder(to []int32) {
+	type cell struct {
+		row int32
+		v   float64
+	}
+	cells := make([]cell, 0, len(c.values))
+	for i, v := range c.values {
+		if r := to[c.row(i)]; r >= 0 {
+			cells = append(cells, cell{r, v})
+		}
+	}
+	sort.Slice(cells, func(i, j int) bool { return cells[i].row < cells[j].row })
+	c.values = c.values[:len(cells)]
+	if c.at != nil {
+		c.at = c.at[:len(cells)]
+	}
+	for i, x := range cells {
+		c.values[i] = x.v
+		if c.at != nil {
+			c.at[i] = x.row
+		}
+	}
 }
 
 func (s *source) problem(sev recording.Severity, line, col int, channel, text, mend string) {

@@ -11,8 +11,9 @@ import (
 	"cornerwright/internal/recording"
 )
 
-// readText reads a delimited table from r, decoded text of about size bytes.
-func readText(name string, r io.Reader, size int64, opts Options) (*source, error) {
+// sniffText states the dialect of a delimited table from the head of r; rest is
+// the whole text again.
+func sniffText(name string, r io.Reader, opts Options) (d *table.Dialect, rest io.Reader, err error) {
 	head := make([]byte, table.HeadSize)
 	n, err := io.ReadFull(r, head)
 	head = head[:n]
@@ -27,17 +28,26 @@ func readText(name string, r io.Reader, size int64, opts Options) (*source, erro
 		}
 		over.HeaderRow, over.NoHeader = m.HeaderLine, m.NoHeader
 	}
-	d, err := table.Sniff(head, whole, over)
+	d, err = table.Sniff(head, whole, over)
 	if err != nil {
 		var nt *table.NoTable
 		if errors.As(err, &nt) {
-			return nil, &Error{File: name, Line: nt.Line, Column: nt.Column, Text: nt.Text, Mend: nt.Mend, Source: nt.Source}
+			return nil, nil, &Error{File: name, Line: nt.Line, Column: nt.Column, Text: nt.Text, Mend: nt.Mend, Source: nt.Source}
 		}
-		return nil, &Error{File: name, Text: err.Error()}
+		return nil, nil, &Error{File: name, Text: err.Error()}
 	}
 	if d.Line == 0 && (opts.Map == nil || len(opts.Map.Columns) == 0) {
-		return nil, &Error{File: name, Line: d.DataLine, Column: 1, Text: fmt.Sprintf("no header row: the table starts with numbers (%d columns)", len(d.Columns)),
+		return nil, nil, &Error{File: name, Line: d.DataLine, Column: 1, Text: fmt.Sprintf("no header row: the table starts with numbers (%d columns)", len(d.Columns)),
 			Mend: "put a row of column names above the numbers, or give a column map with index = 1, 2, ...", Source: firstLine(head[d.Offset:])}
+	}
+	return d, io.MultiReader(bytes.NewReader(head), r), nil
+}
+
+// readText reads a delimited table from r, decoded text of about size bytes.
+func readText(name string, r io.Reader, size int64, opts Options) (*source, error) {
+	d, r, err := sniffText(name, r, opts)
+	if err != nil {
+		return nil, err
 	}
 	s := &source{name: name, format: "text table", preamble: d.Preamble, headerLine: d.Line, headerText: table.Shorten([]byte(d.Header)), epochUnix: nan}
 	for i := range d.Columns {
@@ -50,12 +60,15 @@ func readText(name string, r io.Reader, size int64, opts Options) (*source, erro
 	var breaks []table.Break
 	var read int64
 	bad := make([]badCells, len(s.cols))
-	err = table.Scan(io.MultiReader(bytes.NewReader(head), r), d, opts.Workers, func(b *table.Block) error {
+	err = table.Scan(r, d, opts.Workers, func(b *table.Block) error {
 		for _, br := range b.Breaks {
 			breaks = append(breaks, table.Break{Row: s.rows + br.Row, Line: br.Line})
 		}
 		for _, r := range b.Restart {
 			s.restarts = append(s.restarts, s.rows+r)
+		}
+		for _, r := range b.LostAt {
+			s.lostAt = append(s.lostAt, s.rows+r)
 		}
 		for _, is := range b.Issues {
 			if len(s.problems) < 500 {
@@ -64,6 +77,18 @@ func readText(name string, r io.Reader, size int64, opts Options) (*source, erro
 		}
 		s.lostRows += b.LostRows
 		s.lostBytes += int64(b.LostBytes)
+		if b.Seq == 0 && b.Bytes > 0 {
+			// Room for all rows at once: a column that grows by doubling touches
+			// three times the memory, and fresh memory costs more than parsing.
+			rows := int(float64(size)/float64(b.Bytes)*float64(b.Rows)*1.02) + 64
+			if opts.sized {
+				for _, c := range s.cols {
+					if c.Kind != table.Skip {
+						c.values = make([]float64, 0, max(rows, b.Rows))
+					}
+				}
+			}
+		}
 		for i := range b.Cols {
 			s.cols[i].take(&b.Cols[i])
 			bad[i].add(&b.Cols[i])
@@ -93,6 +118,9 @@ func readText(name string, r io.Reader, size int64, opts Options) (*source, erro
 		}
 		if bad[i].unit != "" && c.Unit == "" {
 			c.Unit = bad[i].unit
+		}
+		if c.Kind == table.Degrees {
+			c.Unit = "deg"
 		}
 		if c.Unit == "" && c.Kind == table.Clock {
 			c.Unit = "s"
@@ -183,7 +211,7 @@ func countOf(n int, noun string) string {
 		return "1 " + noun
 	}
 	if strings.HasSuffix(noun, "ch") {
-		noun += "e"
+		noun += "e" // stretches
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
 }

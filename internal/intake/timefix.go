@@ -29,6 +29,7 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	for i := range t {
 		t[i] = nan
 	}
+	s.rebase(c)
 	for i, v := range c.values {
 		t[c.row(i)] = c.spec.si(v)
 	}
@@ -55,8 +56,14 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	for _, r := range s.segments {
 		begin[r] = true
 	}
+	hole := map[int]bool{}
+	for _, r := range s.lostAt {
+		hole[r] = true
+	}
+	var belongs []placed
 	to := make([]int32, s.rows)
 	var lost, late, same, repeated int
+	segment := 0 // index in kept at which the clock's present run begins
 	lateLine, sameLine, repLine, lostLine := 0, 0, 0, 0
 	off, last := 0.0, math.Inf(-1)
 	kept := make([]int, 0, s.rows) // source rows kept
@@ -78,6 +85,17 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		}
 		switch {
 		case v > last:
+			if jump := v - last; jump > 5 && jump > 20*dt && !math.IsInf(last, -1) && !restart[i] && !begin[i] {
+				if why := s.forwardJump(c, t, kept[len(kept)-1], i, dt); why != "" {
+					off -= jump - dt
+					v = last + dt
+					text := fmt.Sprintf("clock steps forward by %s s", num(jump-dt))
+					s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("%s at %s s, %s: the step is taken out", text, num(last), why), "do not compare times across this place; laps that span it are marked")
+					marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: text})
+					segment = len(kept)
+					break
+				}
+			}
 			// One stamp far ahead with the next back in line is a bad stamp.
 			if i+1 < len(t) && !math.IsInf(last, -1) && v-last > 20*dt && t[i+1]+off > last && t[i+1] < t[i] {
 				v = last + (t[i+1]+off-last)/2
@@ -90,10 +108,11 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 			drop(i)
 			continue
 		default:
-			if i+1 < len(t) && t[i+1]+off > last && !restart[i] {
+			if !restart[i] && len(kept) > segment && v > clock[segment] && belated(t[i:], off, last, dt, clock[segment:]) {
 				if late++; late == 1 {
 					lateLine = s.line(i)
 				}
+				belongs = append(belongs, placed{i, v})
 				drop(i)
 				continue
 			}
@@ -118,9 +137,12 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 			}
 			s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("%s by %s s at %s s: joined with one row's interval, how long it really took is unknown", what, num(back), num(last)), "do not compare times across this place; laps that span it are marked")
 			marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: fmt.Sprintf("%s by %s s", what, num(back))})
+			segment = len(kept)
 		}
 		if begin[i] && !math.IsInf(last, -1) {
 			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: "a new segment begins"})
+		} else if hole[i] && !math.IsInf(last, -1) {
+			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: "rows here could not be read"})
 		}
 		to[i] = int32(len(kept))
 		kept = append(kept, i)
@@ -132,8 +154,14 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		s.lostRows += lost
 	}
 	if late > 0 {
-		s.problem(recording.Warning, lateLine, c.Index, timeChannel, fmt.Sprintf("%s out of order left out, the first here", countOf(late, "row")), "nothing to do")
-		s.lostRows += late
+		s.problem(recording.Warning, lateLine, c.Index, timeChannel, fmt.Sprintf("%s late, behind others of a later time, the first here: put where they belong", countOf(late, "row")), "nothing to do")
+		kept, clock = merge(kept, clock, belongs)
+		for i := range to {
+			to[i] = -1
+		}
+		for n, i := range kept {
+			to[i] = int32(n)
+		}
 	}
 	if same > 0 {
 		s.problem(recording.Note, sameLine, c.Index, timeChannel, fmt.Sprintf("%s with the time of the row before left out, the first here", countOf(same, "row")), "nothing to do")
@@ -141,9 +169,9 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	if repeated > 0 {
 		s.problem(recording.Warning, repLine, c.Index, timeChannel, fmt.Sprintf("%s written twice left out, the first here", countOf(repeated, "row")), "nothing to do")
 	}
-	if len(kept) < s.rows {
+	if len(kept) < s.rows || late > 0 {
 		for _, col := range s.cols {
-			col.renumber(to)
+			col.renumber(to, late > 0)
 		}
 		old := s.line
 		s.line = func(r int) int {
@@ -155,6 +183,129 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		s.rows = len(kept)
 	}
 	return clock, marks, nil
+}
+
+// rebase takes whole seconds off a clock of Unix time before it is rounded in
+// seconds: 1772964000.1 has a float64 only to within 0.12 microseconds, its
+// tenth alone has one to the last bit.
+func (s *source) rebase(c *column) {
+	if c.Kind != table.Number || len(c.values) == 0 || s.epochUnix == s.epochUnix || c.spec.Shift != 0 || c.spec.Scale != 1 {
+		return
+	}
+	sec := math.Floor(c.spec.si(c.values[0]))
+	raw := sec * c.spec.Div / c.spec.Mul
+	if !(sec > 1e9 && sec < 4e9) || raw != math.Trunc(raw) || raw > 1<<53 {
+		return
+	}
+	for i := range c.values {
+		c.values[i] -= raw
+	}
+	roundTo(c.values, c.decimals)
+	s.epochUnix = sec
+}
+
+// roundTo gives values that have so many decimals their nearest float64 again,
+// after a whole number was taken off; -1 leaves them.
+func roundTo(v []float64, decimals int) {
+	if decimals < 0 || decimals > 15 {
+		return
+	}
+	p := pow10(decimals)
+	for i, x := range v {
+		if y := math.Round(x * p); math.Abs(y) < 1<<53 {
+			v[i] = y / p
+		}
+	}
+}
+
+// placed is a row with its instant.
+type placed struct {
+	row int
+	at  float64
+}
+
+// belated tells whether a row whose stamp lies before the last one is merely
+// written late: the stamps soon go on beyond the last, and it stands alone or
+// there is a hole where it belongs. t and clock begin at the row and at the
+// clock's present run.
+func belated(t []float64, off, last, dt float64, clock []float64) bool {
+	v := t[0] + off
+	if last-v > 64*dt {
+		return false
+	}
+	catch := 0
+	for k := 1; k < len(t) && k <= 32; k++ {
+		if t[k]+off > last {
+			catch = k
+			break
+		}
+	}
+	if catch == 0 {
+		return false
+	}
+	j := sort.SearchFloat64s(clock, v)
+	if j == 0 || j >= len(clock) || clock[j] == v {
+		return catch == 1 && (j >= len(clock) || clock[j] != v)
+	}
+	return catch == 1 || clock[j]-clock[j-1] > 1.2*dt
+}
+
+// merge puts late rows among those kept, by time; of equal instants the first
+// stays.
+func merge(kept []int, clock []float64, late []placed) ([]int, []float64) {
+	all := make([]placed, 0, len(kept)+len(late))
+	for n, i := range kept {
+		all = append(all, placed{i, clock[n]})
+	}
+	all = append(all, late...)
+	sort.SliceStable(all, func(a, b int) bool { return all[a].at < all[b].at })
+	kept, clock = kept[:0], clock[:0]
+	for _, p := range all {
+		if n := len(clock); n > 0 && p.at == clock[n-1] {
+			continue
+		}
+		kept, clock = append(kept, p.row), append(clock, p.at)
+	}
+	return kept, clock
+}
+
+// forwardJump tells why a gap of the stamps between rows a and b is a step of
+// the clock and no pause: the bike rode on over the place as if one row's
+// interval dt had passed, or no logger waits so long. "" if it may be a pause.
+func (s *source) forwardJump(clock *column, t []float64, a, b int, dt float64) string {
+	jump := t[b] - t[a]
+	if jump > 86400 {
+		return "more than a day, as where the logger's clock is set by the satellites"
+	}
+	near := func(ch string) (before, after, at, bt float64, ok bool) {
+		c := s.column(ch)
+		if c == nil || c == clock || c.Kind == table.Label {
+			return
+		}
+		v, w, i, j := c.beside(a, b)
+		if i < 0 || j < 0 || t[a]-t[i] > 5 || t[j]-t[b] > 5 || !(t[i] <= t[a]) || !(t[j] >= t[b]) {
+			return
+		}
+		return c.spec.si(v), c.spec.si(w), t[i], t[j], true
+	}
+	speed := 0.0
+	for _, ch := range []string{recording.GPSSpeed, recording.FrontSpeed, recording.RearSpeed} {
+		if v, w, _, _, ok := near(ch); ok {
+			speed = math.Min(v, w)
+			break
+		}
+	}
+	la, lb, ta, tb, ok1 := near(recording.Latitude)
+	oa, ob, _, _, ok2 := near(recording.Longitude)
+	if !ok1 || !ok2 || speed < 8 {
+		return ""
+	}
+	d := earthRadius * math.Hypot(lb-la, (ob-oa)*math.Cos(la))
+	rode := (t[a] - ta) + dt + (tb - t[b])
+	if d < 1.5*speed*rode+10 && d > 0.3*speed*rode-10 && speed*jump > 10*(d+20) {
+		return fmt.Sprintf("but the bike, at %s km/h, is only %s m further on", num(math.Round(speed*3.6)), num(math.Round(d)))
+	}
+	return ""
 }
 
 // repeats tells how many rows from i on were written before, with the same time

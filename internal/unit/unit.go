@@ -193,7 +193,8 @@ func nearest(f string) string {
 			best, bestD, bestSymbol = e.text, d, e.symbol
 		}
 	}
-	if limit := max(1, len([]rune(f))/2); bestD > limit {
+	// A text of two letters is one edit from many: naming one would be a guess.
+	if n := len([]rune(f)); bestD > n/2 || n < 3 && bestD > 0 {
 		return ""
 	}
 	return best

@@ -187,6 +187,9 @@ func kindOf(b []byte, decimal byte) (Kind, bool) {
 	if _, _, _, ok := ParseDateTime(b); ok {
 		return DateTime, true
 	}
+	if _, ok := ParseDegrees(b); ok {
+		return Degrees, true
+	}
 	if n, u := splitUnit(b); u != "" {
 		if c := parseNumber(n, decimal); c.kind <= isFloat {
 			return Number, true

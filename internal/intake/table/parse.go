@@ -11,7 +11,10 @@ import (
 type parser struct {
 	d    *Dialect
 	blk  *Block
-	room int // rows the column buffers hold
+	room int  // rows the column buffers hold
+	open bool // the text's last line had no line end of its own
+	// columns with a cell of the present row that could not be read
+	badIn []int
 	// run of unreadable lines being collected into one issue
 	bad badRun
 }
@@ -44,7 +47,7 @@ func (p *parser) reset(blk *Block, n int) {
 	}
 	blk.Rows, blk.Lines, blk.Bytes = 0, 0, n
 	blk.Issues, blk.Breaks, blk.Restart = blk.Issues[:0], blk.Breaks[:0], blk.Restart[:0]
-	blk.LostRows, blk.LostBytes = 0, 0
+	blk.LostRows, blk.LostBytes, blk.LostAt = 0, 0, blk.LostAt[:0]
 	p.blk = blk
 	p.room = 0
 	if cols > 0 {
@@ -117,6 +120,7 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 			p.grow(row, n-pos, pos)
 			cols = blk.Cols
 		}
+		p.badIn = p.badIn[:0]
 		badCells, fields, quotedLines := 0, 0, 0
 		badCol := 0
 		ended := false
@@ -180,6 +184,7 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 			}
 			if !p.cell(col, &d.Columns[c], row, text, line) {
 				badCells++
+				p.badIn = append(p.badIn, c)
 				if badCol == 0 {
 					badCol = c + 1
 				}
@@ -208,7 +213,11 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 		}
 		raw := b[start:pos]
 		ok := true
+		last := p.open && pos >= n
 		switch {
+		case fields < ncols && last && p.brokenOff(b):
+			ok = false
+			p.lost(line, raw, fields, fmt.Sprintf("the file ends in the middle of a row: %s of %d", count(fields, "field"), ncols))
 		case fields < ncols && !d.Short:
 			ok = false
 			if p.header(raw) {
@@ -227,6 +236,22 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 			case p.unitRow(raw): // stands under a repeated header
 			default:
 				p.lost(line, raw, badCol, "row is not numbers")
+			}
+		}
+		if ok && last && fields == ncols && p.brokenOff(b) {
+			ok = false
+			p.lost(line, raw, ncols, "the file ends in the middle of a number: its last cell has fewer digits than those above")
+		}
+		if !ok && blk.LostRows > 0 && p.bad.to == line {
+			if n := len(blk.LostAt); n == 0 || blk.LostAt[n-1] != row {
+				blk.LostAt = append(blk.LostAt, row)
+			}
+		}
+		if !ok { // what was bad in a row that goes is told with the row
+			for _, c := range p.badIn {
+				if cols[c].bad--; cols[c].bad == 0 {
+					cols[c].badAt, cols[c].badTxt = 0, ""
+				}
 			}
 		}
 		if ok {
@@ -250,6 +275,43 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 	for c := range cols {
 		cols[c].finish(row)
 	}
+}
+
+// brokenOff tells whether the last line of b, which had no line end, was cut:
+// the lines above agree in their number of cells and in the decimals of their
+// last cell, and it has fewer. A file may well end without a line end (RFC 4180,
+// section 2, rule 2), so that alone says nothing.
+func (p *parser) brokenOff(b []byte) bool {
+	b = b[:len(b)-1]
+	end := bytes.LastIndexByte(b, '\n')
+	last := splitLine(bytes.TrimRight(b[end+1:], "\r"), p.d.Delimiter)
+	cells, decimals, seen := 0, 0, 0
+	for ; end > 0 && seen < 8; seen++ {
+		start := bytes.LastIndexByte(b[:end], '\n')
+		r := splitLine(bytes.TrimRight(b[start+1:end], "\r"), p.d.Delimiter)
+		k := decimalsOf(r[len(r)-1], p.d.Decimal)
+		if seen > 0 && (len(r) != cells || k != decimals) {
+			return false
+		}
+		cells, decimals, end = len(r), k, start
+	}
+	if seen < 2 || cells != len(p.d.Columns) {
+		return false
+	}
+	return len(last) < cells || len(last) == cells && decimals > 0 && last[cells-1] != "" && decimalsOf(last[cells-1], p.d.Decimal) < decimals
+}
+
+// decimalsOf counts the digits behind the decimal sign; -1 where there is no
+// plain number.
+func decimalsOf(cell string, decimal byte) int {
+	_, frac, ok := strings.Cut(cell, string(decimal))
+	if strings.Trim(frac, "0123456789") != "" {
+		return -1
+	}
+	if !ok {
+		return 0
+	}
+	return len(frac)
 }
 
 // hopeless tells whether a row of full length must go: nothing in it could be
@@ -307,7 +369,7 @@ func (p *parser) flushBad() {
 		text = fmt.Sprintf("lines %d to %d cannot be read (%s, %d bytes): the first %s", b.from, b.to, count(b.rows, "row"), b.bytes, b.why)
 	}
 	p.blk.Issues = append(p.blk.Issues, Issue{Warning, b.from, b.column, text,
-		"nothing to do: these rows are left out and the gap is marked; the original is kept", b.source})
+		"nothing to do: this is left out and the gap is marked; the original is kept", b.source})
 }
 
 // cell reads one cell into a column by its kind; false if it cannot be read.
@@ -361,6 +423,15 @@ func (p *parser) cell(col *ColumnBlock, dc *Column, row int, text []byte, line i
 				}
 			}
 			col.putFloat(row, float64(sec)+float64(frac)/pow10[k], p.room)
+			return true
+		}
+	case Degrees:
+		if v, ok := ParseDegrees(text); ok {
+			col.putFloat(row, v, p.room)
+			return true
+		}
+		if c := parseNumber(text, p.d.Decimal); c.kind == isBlank {
+			col.blank(row)
 			return true
 		}
 	case Label:

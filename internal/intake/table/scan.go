@@ -9,7 +9,7 @@ import (
 )
 
 // BlockSize is how much text one block takes, about.
-const BlockSize = 4 << 20
+const BlockSize = 1 << 20
 
 // maxLine bounds one record; a longer one (a binary block without line ends) is
 // cut and reported as unreadable.
@@ -38,6 +38,7 @@ func ScanWith(r io.Reader, d *Dialect, workers int, work func(*Block), sink func
 	type job struct {
 		text []byte
 		line int
+		open bool
 		blk  *Block
 		done chan struct{}
 	}
@@ -61,6 +62,7 @@ func ScanWith(r io.Reader, d *Dialect, workers int, work func(*Block), sink func
 			defer wg.Done()
 			p := newParser(d)
 			for j := range jobs {
+				p.open = j.open
 				p.parse(j.text, j.blk, j.line, 0)
 				if work != nil {
 					work(j.blk)
@@ -82,7 +84,7 @@ func ScanWith(r io.Reader, d *Dialect, workers int, work func(*Block), sink func
 			}
 			line := c.line
 			text, err := c.next(j.text)
-			j.text = text
+			j.text, j.open = text, c.open
 			if len(text) > 0 {
 				j.line = line
 				j.blk.Seq = seq
@@ -137,6 +139,7 @@ type chunker struct {
 	rest []byte // start of the next piece
 	line int    // number of its first line
 	eof  bool
+	open bool // the text ended without a line end
 	err  error
 }
 
@@ -173,6 +176,7 @@ func (c *chunker) next(buf []byte) ([]byte, error) {
 		if c.eof {
 			c.rest = c.rest[:0]
 			if len(buf) > 0 && buf[len(buf)-1] != '\n' {
+				c.open = true
 				buf = append(buf, '\n')
 			}
 			c.line += bytes.Count(buf, []byte{'\n'})

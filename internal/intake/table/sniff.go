@@ -3,7 +3,6 @@ package table
 import (
 	"bytes"
 	"fmt"
-	"sort"
 	"strings"
 	"unicode/utf8"
 
@@ -132,7 +131,7 @@ func sniffComment(lines []textLine) string {
 				}
 			}
 		}
-		if n > 0 && 2*n < len(lines)+2 {
+		if n > 0 && (2*n < len(lines)+2 || n == len(lines) && prefix == "#") {
 			return prefix
 		}
 	}
@@ -192,7 +191,7 @@ func chooseDelimiter(lines []textLine, body []int, over Overrides) shape {
 						if misread(c, decimal) {
 							odd++
 						}
-					case Clock, DateTime:
+					case Clock, DateTime, Degrees:
 						num++
 					}
 				}
@@ -247,7 +246,7 @@ func (d *Dialect) layout(lines []textLine, body []int, sh shape, over Overrides)
 		}
 	}
 	if data < 0 {
-		return d.noData(lines, body, rows, sh)
+		return d.noData(lines, body)
 	}
 	header := d.findHeader(rows, data, sh.fields)
 	if over.NoHeader {
@@ -332,7 +331,7 @@ func (d *Dialect) columns(rows [][]string, names, units []string, n int) {
 
 // sample finds the kind of a column from its first cells.
 func (d *Dialect) sample(rows [][]string, c int) (kind Kind, day bool, base int64) {
-	var n [4]int
+	var n [Label + 1]int
 	words := map[string]bool{}
 	long := 0
 	for _, r := range rows {
@@ -421,8 +420,14 @@ func unitShare(r []string) float64 {
 
 // firstData returns the first row of two neighbours that look like data.
 func firstData(rows [][]string, fields int, decimal byte) int {
+	most := fields + 1 // rows that leave out trailing blanks may be the usual ones
+	for _, r := range rows {
+		if len(r) > most && numericShare(r, decimal) >= 0.8 {
+			most = len(r)
+		}
+	}
 	like := func(r []string) bool {
-		return len(r) >= max(1, fields-1) && len(r) <= fields+1 && numericShare(r, decimal) >= 0.5
+		return len(r) >= max(1, fields-1) && len(r) <= most && numericShare(r, decimal) >= 0.5
 	}
 	// Rows of fewer cells than usual happen where trailing blanks are left out.
 	loose := func(r []string) bool { return len(r) <= fields+1 && len(r) > 1 && numericShare(r, decimal) >= 0.6 }
@@ -512,18 +517,38 @@ func (d *Dialect) preamble(lines []textLine, body []int, header, data int) {
 }
 
 // noData explains a table without rows of numbers.
-func (d *Dialect) noData(lines []textLine, body []int, rows [][]string, sh shape) error {
+func (d *Dialect) noData(lines []textLine, body []int) error {
 	i := body[0]
-	if len(body) <= 3 && len(rows[0]) > 1 {
+	if n := namesAlone(lines, body); n > 2 || n == 2 && bytes.ContainsAny(lines[i].text, "[(") {
 		last := lines[body[len(body)-1]]
-		return &NoTable{Line: last.line, Text: fmt.Sprintf("header of %s, but no row of data", count(len(rows[0]), "column")), Mend: "the recording is empty: take the file from the logger again", Source: Shorten(lines[i].text)}
+		return &NoTable{Line: last.line, Text: fmt.Sprintf("header of %s, but no row of data", count(n, "column")), Mend: "the recording is empty: take the file from the logger again", Source: Shorten(lines[i].text)}
 	}
-	counts := make([]int, 0, len(rows))
-	for _, r := range rows {
-		counts = append(counts, len(r))
-	}
-	sort.Ints(counts)
 	return &NoTable{Line: lines[i].line, Text: "no rows of numbers found", Mend: "give a delimited table (comma, semicolon, tab or bar), a CAN log, NMEA, GPX or Parquet", Source: Shorten(lines[i].text)}
+}
+
+// namesAlone counts the names of a header that stands alone or with its units: at
+// most three lines of as many cells each, by a delimiter that is no blank.
+func namesAlone(lines []textLine, body []int) int {
+	if len(body) > 3 {
+		return 0
+	}
+	best := 0
+	for _, delim := range []byte{',', ';', '\t', '|'} {
+		first := splitLine(lines[body[0]].text, delim)
+		names := 0
+		for _, c := range first {
+			if strings.TrimSpace(c) != "" {
+				names++
+			}
+		}
+		for _, j := range body[1:] {
+			if len(splitLine(lines[j].text, delim)) != len(first) {
+				names = 0
+			}
+		}
+		best = max(best, names)
+	}
+	return best
 }
 
 // cleanText makes valid UTF-8 of a cell: what is not is taken as Latin-1 (the

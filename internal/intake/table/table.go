@@ -24,12 +24,13 @@ const (
 	Number   Kind = iota // decimal numbers
 	Clock                // time of day or duration, h:mm:ss.fff, read as seconds
 	DateTime             // ISO 8601 and its relatives, read as Unix seconds less Base
+	Degrees              // latitude or longitude with hemisphere or minutes, read as degrees
 	Label                // words; values are indexes into Labels
 	Skip                 // free text: counted, not kept
 )
 
 func (k Kind) String() string {
-	return [...]string{"number", "clock", "date-time", "label", "text"}[k]
+	return [...]string{"number", "clock", "date-time", "position", "label", "text"}[k]
 }
 
 // Column describes one column of the text.
@@ -111,6 +112,7 @@ type Block struct {
 	Issues              []Issue
 	Breaks              []Break // where lines and rows part, rows counted in the block
 	Restart             []int   // rows (in the block) before which the header stood again
+	LostAt              []int   // rows (in the block) before which rows could not be read
 	Lines               int     // lines in the block
 	Bytes               int     // decoded bytes of the block
 	LostRows, LostBytes int
