@@ -5,8 +5,10 @@ import (
 	"html/template"
 	"math"
 	"net/http"
+	"slices"
 	"sort"
 	"strconv"
+	"strings"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/circuit"
@@ -24,6 +26,66 @@ type turnPage struct {
 	Passes   []ride.Pass
 	Episodes []ride.Episode
 	Line     template.HTML // on the road
+	Happened []happening
+	Best     map[int]bool   // laps that are the quickest here of their slot
+	Struck   map[int]string // laps with the word they were struck by
+	Said     []book.Remark  // about this turn
+	Others   []book.Run     // at the same circuit
+	With     int            // of them, the one whose laps stand beside; 0 for none
+}
+
+// happening sums one kind of episode up over the laps.
+type happening struct {
+	Kind     ride.Kind
+	Laps, Of int // timed laps with it, and all
+	Count    int
+	Phases   string
+	Length   float64 // s, median
+	Inferred bool
+}
+
+// happenings sums the episodes of the timed laps up, most frequent first.
+func happenings(es []ride.Episode, ps []ride.Pass) []happening {
+	timed := map[int]bool{}
+	for _, p := range ps {
+		timed[p.Lap] = true
+	}
+	by := map[ride.Kind]*happening{}
+	laps, phases, lengths := map[ride.Kind]map[int]bool{}, map[ride.Kind]map[circuit.Phase]int{}, map[ride.Kind][]float64{}
+	for _, e := range es {
+		if !timed[e.Lap] {
+			continue
+		}
+		if by[e.Kind] == nil {
+			by[e.Kind], laps[e.Kind], phases[e.Kind] = &happening{Kind: e.Kind, Of: len(timed)}, map[int]bool{}, map[circuit.Phase]int{}
+		}
+		h := by[e.Kind]
+		h.Count++
+		h.Inferred = h.Inferred || e.Inferred
+		laps[e.Kind][e.Lap] = true
+		phases[e.Kind][e.Phase]++
+		lengths[e.Kind] = append(lengths[e.Kind], e.End-e.Start)
+	}
+	var out []happening
+	for k, h := range by {
+		h.Laps, h.Length = len(laps[k]), median(lengths[k])
+		var names []string
+		for _, ph := range circuit.Phases {
+			if n := phases[k][ph]; n > 0 {
+				names = append(names, strings.Replace(string(ph), "pickup", "pick-up", 1))
+			}
+		}
+		h.Phases = strings.Join(names, ", ")
+		out = append(out, *h)
+	}
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		if a.Laps != b.Laps {
+			return a.Laps > b.Laps
+		}
+		return a.Kind < b.Kind
+	})
+	return out
 }
 
 // turn shows every lap through one turn: the quickest and the median lap of
@@ -64,9 +126,45 @@ func (s *server) turn(r *http.Request) (page, error) {
 			d.Episodes = append(d.Episodes, e)
 		}
 	}
+	d.Happened = happenings(d.Episodes, d.Passes)
+	if d.Struck, err = s.book.LapMarks(x.Number); err != nil {
+		return page{}, err
+	}
+	d.Best = map[int]bool{}
+	quickest := map[string]ride.Pass{}
+	for _, p := range d.Passes {
+		if b, ok := quickest[p.Slot]; d.Struck[p.Lap] == "" && p.Whole && !math.IsNaN(p.Segment) && (!ok || p.Segment < b.Segment) {
+			quickest[p.Slot] = p
+		}
+	}
+	for _, p := range quickest {
+		d.Best[p.Lap] = true
+	}
+	rs, err := s.book.Remarks(x.Number)
+	if err != nil {
+		return page{}, err
+	}
+	for _, m := range rs {
+		if slices.Contains(m.Turns, n) && !m.Struck && m.Words != "" {
+			d.Said = append(d.Said, m)
+		}
+	}
+	runs, err := s.book.Runs(book.RunFilter{Circuit: x.Circuit})
+	if err != nil {
+		return page{}, err
+	}
+	with, _ := strconv.Atoi(r.URL.Query().Get("with"))
+	for _, o := range runs {
+		if o.Number != x.Number {
+			d.Others = append(d.Others, o)
+			if o.Number == with {
+				d.With = with
+			}
+		}
+	}
 	d.Strip, d.Shown = strip(v, c, d.Passes, k.Bike.Slots.Trial, youOf(r))
 	d.Line = roadLine(v, c, *t, d.Passes, k.Bike.Slots.Trial)
-	return page{Title: fmt.Sprintf("Turn %s · run %d", t.Label(), x.Number), Name: "turn", Body: d}, nil
+	return page{Title: fmt.Sprintf("Turn %s · run %d", t.Label(), x.Number), Name: "turn", Body: d, Script: "traces.js"}, nil
 }
 
 // strip draws the laps that matter: per slot the median lap thick and the
