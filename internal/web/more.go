@@ -287,7 +287,7 @@ func (s *server) status(r *http.Request) (page, error) {
 
 // dayPDF is the meeting on paper.
 func (s *server) dayPDF(w http.ResponseWriter, r *http.Request) {
-	size, err := paper.SizeNamed(paperSize(r))
+	size, err := paperSize(r)
 	var data []byte
 	if err == nil {
 		var d *paper.DayReport

@@ -206,7 +206,7 @@ func (s *server) sheetPDF(w http.ResponseWriter, r *http.Request) {
 		if err != nil {
 			return nil, err
 		}
-		size, err := paper.SizeNamed(paperSize(r))
+		size, err := paperSize(r)
 		if err != nil {
 			return nil, err
 		}
@@ -214,11 +214,13 @@ func (s *server) sheetPDF(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
-func paperSize(r *http.Request) string {
-	if v := r.URL.Query().Get("size"); v != "" {
-		return v
+// paperSize is the size that a request asks for, A4 where it asks for none.
+func paperSize(r *http.Request) (paper.Size, error) {
+	size, err := paper.SizeNamed(r.URL.Query().Get("size"))
+	if err != nil {
+		return size, &book.Error{Kind: book.ErrInvalid, Text: err.Error(), Mend: "take size=A4 or size=Letter"}
 	}
-	return "A4"
+	return size, nil
 }
 
 func (s *server) document(w http.ResponseWriter, r *http.Request, kind, name string, f func(book.Step) ([]byte, error)) {
@@ -245,7 +247,7 @@ func (s *server) debriefPDF(w http.ResponseWriter, r *http.Request) {
 		var d *paper.DebriefSheet
 		if d, err = paper.OfRun(r.Context(), s.book, x); err == nil {
 			var size paper.Size
-			if size, err = paper.SizeNamed(paperSize(r)); err == nil {
+			if size, err = paperSize(r); err == nil {
 				data, err = d.PDF(size)
 			}
 		}
