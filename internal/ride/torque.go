@@ -1,7 +1,6 @@
 package ride
 
 import (
-	"fmt"
 	"math"
 	"sort"
 
@@ -12,6 +11,9 @@ import (
 // pullBin is the width of an engine speed bin, 1/min.
 const pullBin = 500.0
 
+// pullBand is the low-pass of the accelerations that torque is read from, 1/s.
+const pullBand = 6.0
+
 // Pull is full throttle in one gear through one bin of engine speed on one
 // lap's way out of one turn.
 type Pull struct {
@@ -19,6 +21,14 @@ type Pull struct {
 	RPM             float64 // 1/min, lower edge of the bin
 	Torque          float64 // N.m at the crank, mean
 	Seconds         float64
+	// Wind is by how much Torque reads too high for each m/s of wind towards the
+	// east and towards the north, N.m.
+	Wind [2]float64
+	// Radius is the upright rolling radius of the rear tyre that the torque was
+	// taken with (m), RadiusSE its standard error as a share.
+	Radius, RadiusSE float64
+	// PerKilogram is what one more kilogram than the bike file's mass would add, N.m.
+	PerKilogram float64
 }
 
 // pulls collects full throttle, upright, gripping, unshifted and uncut.
@@ -32,27 +42,41 @@ func (w *work) pulls() {
 		return
 	}
 	full := 0.97 * w.full
-	a := make([]float64, w.n)
+	a, spin := make([]float64, w.n), make([]float64, w.n)
 	tmp := make([]float64, w.n)
-	signal.LowPassInto(tmp, w.speed, 6, w.rate, &w.sc)
+	signal.LowPassInto(tmp, w.speed, pullBand, w.rate, &w.sc)
 	signal.DerivativeInto(a, tmp, w.dt)
+	// What spins up the wheel and the engine is the wheel's own acceleration: the
+	// bike's over the radius leaves out the growth of slip.
+	turns := w.rear != nil && w.b.Rear.Circumference > 0
+	if turns {
+		signal.LowPassInto(tmp, w.rear, pullBand, w.rate, &w.sc)
+		signal.DerivativeInto(spin, tmp, w.dt)
+		k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
+		for i := range spin {
+			spin[i] *= k
+		}
+	}
+	// Nothing that changes the force in a step may be nearer than the filter sees.
+	// No sample is left out for its slip: the more an engine gives the more the
+	// tyre slips, and leaving out the much slipping would leave out the strong.
+	out := make([]bool, w.n)
+	for i := range out {
+		out[i] = s.Grip[i] < full || s.Airborne[i] || w.braking[i] || w.shifting[i] || s.Gear[i] == 0 ||
+			s.Cut != nil && s.Cut[i] > 0.02 || w.b.Drive.LimiterRPM > 0 && s.RPM[i] > w.b.Drive.LimiterRPM-100 ||
+			s.RearSlip != nil && !(s.RearSlip[i] < 0.3)
+	}
+	widen(out, w.samples(0.08), w.samples(0.08))
 	type key struct{ lap, turn, gear, bin int }
 	type cell struct {
-		sum float64
-		n   int
+		sum, mass float64
+		wind      [2]float64
+		n         int
 	}
 	cells := map[key]*cell{}
+	radiusSE := w.r.Tyres.Rear.CircumferenceSE / math.Max(w.r.Tyres.Rear.Circumference, 1)
 	for i := 0; i < w.n; i++ {
-		if s.Grip[i] < full || w.shifting[i] || w.braking[i] || s.Airborne[i] || math.Abs(s.Lean[i]) > 12*math.Pi/180 || w.speed[i] < 12 || s.Gear[i] == 0 {
-			continue
-		}
-		if s.RearSlip != nil && !(s.RearSlip[i] < 0.06) {
-			continue
-		}
-		if s.Cut != nil && s.Cut[i] > 0.02 {
-			continue
-		}
-		if lim := w.b.Drive.LimiterRPM; lim > 0 && s.RPM[i] > lim-300 {
+		if out[i] || math.Abs(s.Lean[i]) > 12*math.Pi/180 || w.speed[i] < 12 {
 			continue
 		}
 		g := int(s.Gear[i])
@@ -63,14 +87,26 @@ func (w *work) pulls() {
 			cells[k] = c
 		}
 		r := bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i])
-		c.sum += w.b.CrankTorque(w.b.RearForce(a[i], w.speed[i], 0), a[i]/r, r, g)
+		if !turns {
+			spin[i] = a[i] / r
+		}
+		c.sum += w.b.CrankTorque(w.b.RearForce(a[i], w.speed[i], 0), spin[i], r, g)
+		// A head wind of one m/s adds Drag(v+1) - Drag(v), about Drag'(v).
+		arm := w.b.CrankTorque(1, 0, r, g)
+		head := arm * (w.b.Drag(w.speed[i]+0.5) - w.b.Drag(w.speed[i]-0.5))
+		sin, cos := math.Sincos(w.pos.Heading[i])
+		c.wind[0] += head * sin
+		c.wind[1] += head * cos
+		c.mass += arm * (a[i] + bike.Gravity*w.b.Air.RollingCoefficient)
 		c.n++
 	}
 	for k, c := range cells {
 		if c.n < 3 {
 			continue
 		}
-		w.r.Pulls = append(w.r.Pulls, Pull{Lap: k.lap, Turn: k.turn, Gear: k.gear, RPM: float64(k.bin) * pullBin, Torque: c.sum / float64(c.n), Seconds: float64(c.n) * w.dt})
+		n := float64(c.n)
+		w.r.Pulls = append(w.r.Pulls, Pull{Lap: k.lap, Turn: k.turn, Gear: k.gear, RPM: float64(k.bin) * pullBin, Torque: c.sum / n, Seconds: n * w.dt,
+			Wind: [2]float64{c.wind[0] / n, c.wind[1] / n}, Radius: w.rearRadius, RadiusSE: radiusSE, PerKilogram: c.mass / n})
 	}
 	sort.Slice(w.r.Pulls, func(i, j int) bool {
 		a, b := w.r.Pulls[i], w.r.Pulls[j]
@@ -117,133 +153,4 @@ func TorqueCurve(pulls []Pull) []TorqueBin {
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].RPM < out[j].RPM })
 	return out
-}
-
-// TorqueDifference is what configuration B gives over A within a range of
-// engine speed.
-type TorqueDifference struct {
-	From, To  float64  // 1/min
-	Crank     Interval // N.m at the crank, B less A, mean over the range; N is laps of both
-	Share     Interval // as a share of A's torque
-	RearTeeth float64  // rear sprocket teeth that would change wheel torque as much (within the range only)
-	LapsA     int
-	LapsB     int
-	Bins      []TorqueBin // difference by bin, with pointwise intervals
-	Notes     []string
-}
-
-// CompareTorque compares full-throttle torque of two runs within a range of
-// engine speed. Only what both runs rode enters: the same bin in the same gear
-// out of the same turn, so that grade and most of the drag fall out. A lap is
-// the unit of repetition. Wind, fuel and tow do not fall out; the notes say so.
-func CompareTorque(a, b []Pull, from, to float64, teeth int) TorqueDifference {
-	d := TorqueDifference{From: from, To: to}
-	type stratum struct {
-		turn, gear int
-		rpm        float64
-	}
-	type side struct{ sum, sec float64 }
-	sums := map[stratum]*[2]side{}
-	add := func(ps []Pull, k int) {
-		for _, p := range ps {
-			if p.RPM+pullBin/2 < from || p.RPM+pullBin/2 > to {
-				continue
-			}
-			s := stratum{p.Turn, p.Gear, p.RPM}
-			if sums[s] == nil {
-				sums[s] = &[2]side{}
-			}
-			sums[s][k].sum += p.Torque * p.Seconds
-			sums[s][k].sec += p.Seconds
-		}
-	}
-	add(a, 0)
-	add(b, 1)
-	// Lap means of what a lap has over the mean of both runs in each stratum.
-	lapMeans := func(ps []Pull, k int, bin float64) []float64 {
-		type acc struct{ sum, sec float64 }
-		laps := map[int]*acc{}
-		for _, p := range ps {
-			s := sums[stratum{p.Turn, p.Gear, p.RPM}]
-			if s == nil || s[0].sec == 0 || s[1].sec == 0 || (bin >= 0 && p.RPM != bin) || p.RPM+pullBin/2 < from || p.RPM+pullBin/2 > to {
-				continue
-			}
-			mid := 0.5 * (s[0].sum/s[0].sec + s[1].sum/s[1].sec)
-			if laps[p.Lap] == nil {
-				laps[p.Lap] = &acc{}
-			}
-			laps[p.Lap].sum += (p.Torque - mid) * p.Seconds
-			laps[p.Lap].sec += p.Seconds
-		}
-		var all []float64
-		var longest float64
-		for _, l := range laps {
-			longest = math.Max(longest, l.sec)
-		}
-		for _, l := range laps {
-			if l.sec > 0.3*longest {
-				all = append(all, l.sum/l.sec)
-			}
-		}
-		sortFloats(all)
-		return all
-	}
-	xa, xb := lapMeans(a, 0, -1), lapMeans(b, 1, -1)
-	d.LapsA, d.LapsB = len(xa), len(xb)
-	d.Crank = welch(xa, xb)
-	mean, sec := 0.0, 0.0
-	bins := map[float64]bool{}
-	for k, s := range sums {
-		if s[0].sec > 0 && s[1].sec > 0 {
-			mean += s[0].sum
-			sec += s[0].sec
-			bins[k.rpm] = true
-		}
-	}
-	if sec > 0 && mean > 0 {
-		m := mean / sec
-		d.Share = Interval{Value: d.Crank.Value / m, Lo: d.Crank.Lo / m, Hi: d.Crank.Hi / m, N: d.Crank.N, OK: d.Crank.OK, Why: d.Crank.Why}
-		if teeth > 0 {
-			d.RearTeeth = d.Share.Value * float64(teeth)
-		}
-	}
-	for rpm := range bins {
-		d.Bins = append(d.Bins, TorqueBin{RPM: rpm, Torque: welch(lapMeans(a, 0, rpm), lapMeans(b, 1, rpm))})
-	}
-	sort.Slice(d.Bins, func(i, j int) bool { return d.Bins[i].RPM < d.Bins[j].RPM })
-	d.Notes = append(d.Notes, "wind, fuel load and slipstream of the two runs are not known and are not in the interval")
-	if !d.Crank.OK {
-		d.Notes = append(d.Notes, d.Crank.Why)
-	}
-	return d
-}
-
-// welch is the difference of means, second less first, with its 95 % interval
-// (B. L. Welch, Biometrika 34, 1947).
-func welch(a, b []float64) Interval {
-	na, nb := float64(len(a)), float64(len(b))
-	if len(a) < 3 || len(b) < 3 {
-		return Interval{N: len(a) + len(b), Why: fmt.Sprintf("%d and %d laps at full throttle in the same places; three of each are needed", len(a), len(b))}
-	}
-	ma, va := meanVar(a)
-	mb, vb := meanVar(b)
-	sa, sb := va/na, vb/nb
-	se := math.Sqrt(sa + sb)
-	df := (sa + sb) * (sa + sb) / (sa*sa/(na-1) + sb*sb/(nb-1))
-	if !(df >= 1) {
-		df = na + nb - 2
-	}
-	half := studentFor(df) * se
-	return Interval{Value: mb - ma, Lo: mb - ma - half, Hi: mb - ma + half, N: len(a) + len(b), OK: true}
-}
-
-func meanVar(x []float64) (m, v float64) {
-	for _, a := range x {
-		m += a
-	}
-	m /= float64(len(x))
-	for _, a := range x {
-		v += (a - m) * (a - m)
-	}
-	return m, v / float64(len(x)-1)
 }
