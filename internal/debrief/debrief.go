@@ -399,7 +399,7 @@ func (s *scene) unasked(asked []Finding, opt Options) []Finding {
 			told[fmt.Sprint(f.Cause, f.Turn)] = true
 		}
 	}
-	all := s.wholeRun()
+	all := append(s.wholeRun(), s.uneven()...)
 	for _, w := range knowledge {
 		if w.unasked == 0 {
 			continue

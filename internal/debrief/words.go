@@ -198,7 +198,7 @@ func split(text string) []spoken {
 		}
 	}
 	prev := ' '
-	for _, r := range strings.ToLower(strings.ReplaceAll(text, "’", "'")) {
+	for _, r := range plain.Replace(strings.ToLower(strings.ReplaceAll(text, "’", "'"))) {
 		switch {
 		case unicode.IsLetter(r) || r == '\'' || r == '-' && unicode.IsLetter(prev):
 			if unicode.IsDigit(prev) && unicode.IsLetter(r) {
@@ -228,11 +228,40 @@ type wordParser struct {
 	unknown []string
 }
 
-var numberWords = map[string]int{
-	"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10,
-	"eleven": 11, "twelve": 12, "thirteen": 13, "fourteen": 14, "fifteen": 15, "sixteen": 16, "seventeen": 17, "eighteen": 18, "nineteen": 19, "twenty": 20,
-	"first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6,
-}
+// numberWords are numbers as riders of several languages say them, lower case
+// and without marks over the letters.
+var numberWords = func() map[string]int {
+	m := map[string]int{"first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6}
+	for _, list := range []string{
+		"one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen twenty",
+		"eins zwei drei vier funf sechs sieben acht neun zehn elf zwolf dreizehn vierzehn funfzehn sechzehn siebzehn achtzehn neunzehn zwanzig",
+		"un deux trois quatre cinq six sept huit neuf dix onze douze treize quatorze quinze seize dix-sept dix-huit dix-neuf vingt",
+		"uno due tre quattro cinque sei sette otto nove dieci undici dodici tredici quattordici quindici sedici diciassette diciotto diciannove venti",
+		"uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince dieciseis diecisiete dieciocho diecinueve veinte",
+		"um dois tres quatro cinco seis sete oito nove dez onze doze treze quatorze quinze dezesseis dezessete dezoito dezenove vinte",
+		"een twee drie vier vijf zes zeven acht negen tien elf twaalf dertien veertien vijftien zestien zeventien achttien negentien twintig",
+	} {
+		for i, w := range strings.Fields(list) {
+			m[w] = i + 1
+		}
+	}
+	return m
+}()
+
+var ordinals = map[string]bool{"first": true, "second": true, "third": true, "fourth": true, "fifth": true, "sixth": true}
+
+// turnWords are the word 'turn' in those languages; shyNumbers are numbers only
+// after one of them or after a word that leads to a place: in an English
+// sentence they are mostly something else.
+var (
+	turnWords   = map[string]bool{"turn": true, "turns": true, "corner": true, "corners": true, "t": true, "kurve": true, "kurven": true, "ecke": true, "virage": true, "virages": true, "curva": true, "curve": true, "curvas": true, "bocht": true, "bochten": true, "tornante": true}
+	leadsToTurn = map[string]bool{"of": true, "into": true, "in": true, "and": true, "und": true, "et": true, "y": true, "e": true, "en": true}
+	shyNumbers  = map[string]bool{"one": true, "un": true, "um": true, "due": true, "once": true, "sei": true, "acht": true, "tres": true, "seize": true}
+)
+
+// plain folds letters with marks to those without: "fünf" is "funf", "très" is
+// "tres". Only what the words above and people's names of turns need.
+var plain = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "ß", "ss", "é", "e", "è", "e", "ê", "e", "ë", "e", "à", "a", "â", "a", "á", "a", "ã", "a", "å", "a", "ç", "c", "î", "i", "ï", "i", "í", "i", "ì", "i", "ô", "o", "ó", "o", "ò", "o", "õ", "o", "ø", "o", "û", "u", "ú", "u", "ù", "u", "ñ", "n", "ý", "y", "š", "s", "č", "c", "ř", "r", "ž", "z", "ł", "l")
 
 // notTurn are words after which a number is no turn: "in second gear".
 var notTurn = map[string]bool{"gear": true, "laps": true, "lap": true, "rpm": true, "percent": true, "degrees": true, "clicks": true, "times": true, "thousand": true, "seconds": true, "metres": true}
@@ -248,9 +277,14 @@ func (p *wordParser) mark() {
 			continue
 		}
 		name := split(t.Name)
-		if i := p.find(name, 0, len(p.words)); i >= 0 {
-			p.number[i] = t.Number
-			p.use(i, i+len(name))
+		if p.name(name, t.Number) {
+			continue
+		}
+		// "at the Mill" for Mill Bend: one word does where no other turn has it.
+		for _, w := range name {
+			if len(w.text) >= 4 && !commonWord(w.text) && p.ownWord(w.text, t.Number) && p.name([]spoken{w}, t.Number) {
+				break
+			}
 		}
 	}
 	for i, w := range p.words {
@@ -260,16 +294,15 @@ func (p *wordParser) mark() {
 		n, err := strconv.Atoi(w.text)
 		if err != nil {
 			n = numberWords[w.text]
-			// "the second turn" is a place in the order, "second gear" is not;
-			// "one" is mostly no turn at all.
-			if w.text == "one" && !p.precededBy(i, "turn", "corner", "of", "into", "in", "and", "t") {
+			if shyNumbers[w.text] && (i == 0 || !turnWords[p.words[i-1].text] && !leadsToTurn[p.words[i-1].text]) {
 				n = 0
 			}
 		}
 		if n == 0 || i+1 < len(p.words) && notTurn[p.words[i+1].text] || i > 0 && (p.words[i-1].text == "gear" || p.words[i-1].text == "lap") {
 			continue
 		}
-		if ordinal := numberWords[w.text]; ordinal > 0 && strings.HasSuffix(w.text, "t") && w.text != "eight" || w.text == "second" || w.text == "third" || strings.HasSuffix(w.text, "th") {
+		// "the second turn" is a place in the order, "second gear" is not.
+		if ordinals[w.text] {
 			if i+1 >= len(p.words) || p.words[i+1].text != "turn" && p.words[i+1].text != "corner" {
 				continue
 			}
@@ -290,13 +323,57 @@ func (p *wordParser) mark() {
 	}
 }
 
-func (p *wordParser) precededBy(i int, words ...string) bool {
-	for _, w := range words {
-		if i > 0 && p.words[i-1].text == w {
-			return true
+// name marks every place where the words of a turn's name stand.
+func (p *wordParser) name(name []spoken, number int) bool {
+	found := false
+	for from := 0; len(name) > 0; {
+		i := p.find(name, from, len(p.words))
+		if i < 0 {
+			break
+		}
+		if !p.used[i] {
+			p.number[i] = number
+			p.use(i, i+len(name))
+			found = true
+		}
+		from = i + len(name)
+	}
+	return found
+}
+
+// ownWord tells whether no other turn's name has the word.
+func (p *wordParser) ownWord(word string, number int) bool {
+	for _, t := range p.turns {
+		if t.Number == number {
+			continue
+		}
+		for _, w := range split(t.Name) {
+			if w.text == word {
+				return false
+			}
 		}
 	}
-	return false
+	return true
+}
+
+var common map[string]bool
+
+// commonWord tells whether a word means something to the parser, or is what
+// many turns are called, so that it names no turn by itself.
+func commonWord(w string) bool { return common[w] || filler[w] || numberWords[w] > 0 || notTurn[w] }
+
+func init() {
+	common = map[string]bool{}
+	for _, w := range strings.Fields("bend hairpin chicane esses straight loop kink left right long fast slow upper lower inner outer north south east west first last great little hill brake brakes braking throttle lean drive exit entry apex middle pick picking opening everywhere") {
+		common[w] = true
+	}
+	for i := range Complaints {
+		for _, h := range Complaints[i].Heard {
+			for _, w := range split(h) {
+				common[w.text] = true
+			}
+		}
+	}
 }
 
 func (p *wordParser) use(i, j int) {
@@ -543,6 +620,8 @@ var filler = map[string]bool{
 	"on": true, "to": true, "when": true, "while": true, "with": true, "there": true, "then": true, "turn": true, "turns": true, "corner": true, "corners": true,
 	"t": true, "after": true, "that": true, "this": true, "so": true, "but": true, "also": true, "was": true, "are": true, "for": true, "from": true, "as": true,
 	"rear": true, "front": true, "wheel": true, "tyre": true, "out": true, "into": true, "off": true, "up": true, "th": true, "too": true, "much": true,
+	"kurve": true, "kurven": true, "ecke": true, "virage": true, "virages": true, "curva": true, "curve": true, "curvas": true, "bocht": true, "bochten": true, "tornante": true,
+	"und": true, "et": true, "y": true, "e": true, "en": true, "k": true, "v": true, "c": true,
 	"gets": true, "get": true, "just": true, "bit": true, "by": true, "or": true, "both": true, "you": true, "we": true, "had": true, "have": true, "through": true,
 }
 

@@ -67,6 +67,15 @@ func TestParseWords(t *testing.T) {
 		"everywhere it is lazy":                              "lazy 2",
 		"purple monkeys in turn 4":                           "? purple monkeys in turn 4",
 		"turn 5: front locks on the brakes":                  "5 brake front-lock 2",
+		"out of kurve vier it spins":                         "4 pickup spins 2",
+		"virage trois: the rear hops":                        "3 hops 2",
+		"out of cinque and seis it holds me back":            "5 6 pickup held-back 2",
+		"in fünf it runs wide":                               "5 runs-wide 2",
+		"out of due it spins":                                "2 pickup spins 2",
+		"in bocht acht it weaves":                            "8 weave 2",
+		"due to the wind it weaves out of 3":                 "3 pickup weave 2",
+		"out of the meadow it spins":                         "7 pickup spins 2",
+		"once it hops in 3":                                  "3 hops 2",
 		"3 is fine":                                          "3 fine 2",
 	} {
 		got := short(ParseWords(text, bends()))
