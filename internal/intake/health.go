@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"cornerwright/internal/recording"
 	"cornerwright/internal/unit"
@@ -32,17 +33,27 @@ func health(s *source, rec *recording.Recording) {
 	for _, c := range rec.Channels {
 		before := len(c.Marks)
 		d, known := recording.Of(c.Name)
-		gaps(c)
+		gaps(c, s.finalClock)
 		if n := len(c.Marks) - before; n > 0 && len(c.Time) > 0 {
 			// Channels on one clock share its gaps: say it once.
 			key := clock{len(c.Time), c.Time[0], c.Time[len(c.Time)-1]}
 			if !gapDone[key] {
 				gapDone[key] = true
-				long := 0.0
+				long, out := 0.0, 0
 				for _, m := range c.Marks[before:] {
 					long = math.Max(long, m.To-m.From)
+					if m.Kind == recording.Dropout {
+						out++
+					}
 				}
-				s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s in %s, the longest %s s", countOf(n, "gap"), c.Name, num(long)), "laps that span a gap are marked; nothing is interpolated over it")
+				var what []string
+				if n > out {
+					what = append(what, countOf(n-out, "gap"))
+				}
+				if out > 0 {
+					what = append(what, countOf(out, "dropout"))
+				}
+				s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s in %s, the longest %s s", strings.Join(what, " and "), c.Name, num(long)), "laps that span one are marked; nothing is interpolated over it")
 			}
 		}
 		if known {
@@ -70,7 +81,7 @@ func health(s *source, rec *recording.Recording) {
 // same gap already.
 func coverGap(c *recording.Channel, m recording.Mark) bool {
 	for i := range c.Marks {
-		if o := &c.Marks[i]; o.Kind == recording.Gap && o.From <= m.From && o.To >= m.To {
+		if o := &c.Marks[i]; (o.Kind == recording.Gap || o.Kind == recording.Dropout) && o.From <= m.From && o.To >= m.To {
 			o.Text += "; " + m.Text
 			return true
 		}
@@ -78,8 +89,10 @@ func coverGap(c *recording.Channel, m recording.Mark) bool {
 	return false
 }
 
-// gaps marks where samples are missing.
-func gaps(c *recording.Channel) {
+// gaps marks where samples are missing: a gap where the whole recording pauses,
+// a dropout where it goes on (clock has the instants of all rows) without this
+// channel.
+func gaps(c *recording.Channel, clock []float64) {
 	rate := c.Rate()
 	if rate == 0 {
 		return
@@ -87,12 +100,33 @@ func gaps(c *recording.Channel) {
 	limit := math.Max(gapSteps/rate, gapSeconds) * (1 + 1e-6) // stamps are rounded
 	n := 0
 	for i := 1; i < len(c.Time); i++ {
-		if d := c.Time[i] - c.Time[i-1]; d > limit {
-			if n++; n <= maxMarks {
-				c.Marks = append(c.Marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: c.Time[i-1], To: c.Time[i]}, Text: fmt.Sprintf("no sample for %s s (usual interval %s s)", num(d), num(1/rate))})
+		from, to := c.Time[i-1], c.Time[i]
+		if d := to - from; d > limit {
+			if n++; n > maxMarks {
+				continue
 			}
+			m := recording.Mark{Kind: recording.Gap, Span: recording.Span{From: from, To: to}, Text: fmt.Sprintf("no sample for %s s (usual interval %s s)", num(d), num(1/rate))}
+			if goesOn(clock, from, to, limit) {
+				m.Kind = recording.Dropout
+				m.Text += " while the recording goes on"
+			}
+			c.Marks = append(c.Marks, m)
 		}
 	}
+}
+
+// goesOn tells whether a clock has instants all through a stretch, no two of
+// them further apart than limit.
+func goesOn(clock []float64, from, to, limit float64) bool {
+	i := sort.SearchFloat64s(clock, from)
+	last := from
+	for ; i < len(clock) && clock[i] < to; i++ {
+		if clock[i]-last > limit {
+			return false
+		}
+		last = clock[i]
+	}
+	return to-last <= limit
 }
 
 func outOfRange(s *source, c *recording.Channel, d recording.Describe) {

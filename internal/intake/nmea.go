@@ -20,6 +20,7 @@ import (
 type sentence struct {
 	talker, kind string
 	f            []string
+	summed       bool // a right checksum stands behind it
 }
 
 func (s sentence) at(i int) string {
@@ -52,6 +53,18 @@ func parseSentence(l []byte) (s sentence, why string) {
 	if i < 0 {
 		return s, "no sentence"
 	}
+	s, why = parseOne(l, i)
+	if j := bytes.LastIndexByte(l, '$'); why != "" && j > i {
+		// Bytes were lost: the end of one sentence, the start of the next.
+		if t, w := parseOne(l, j); w == "" && t.summed {
+			return t, ""
+		}
+	}
+	return s, why
+}
+
+// parseOne reads the sentence that begins at i.
+func parseOne(l []byte, i int) (s sentence, why string) {
 	l = bytes.TrimSpace(l[i+1:])
 	if len(l) > 200 {
 		return s, "longer than any sentence"
@@ -68,13 +81,17 @@ func parseSentence(l []byte) (s sentence, why string) {
 		if x != byte(want) {
 			return s, fmt.Sprintf("checksum is %02X, the sentence says %02X", x, want)
 		}
-		l = l[:j]
+		l, s.summed = l[:j], true
 	}
 	f := strings.Split(string(l), ",")
 	if len(f[0]) < 5 {
 		return s, "no address"
 	}
-	return sentence{f[0][:len(f[0])-3], f[0][len(f[0])-3:], f[1:]}, ""
+	s.talker, s.kind, s.f = f[0][:len(f[0])-3], f[0][len(f[0])-3:], f[1:]
+	if f[0][0] == 'P' { // a maker's own
+		s.talker, s.kind = "", f[0]
+	}
+	return s, ""
 }
 
 // nmeaAngle reads ddmm.mmmm with its hemisphere.
@@ -175,7 +192,7 @@ func readNMEA(name string, r io.Reader, size int64, opts Options) ([]*source, er
 	n := &nmea{s: s, curT: nan, last: nan, other: map[string]int{}}
 	sc := bufio.NewScanner(r)
 	sc.Buffer(make([]byte, 64<<10), 1<<20)
-	line, used := 0, 0
+	line, used, summed := 0, 0, 0
 	var lines []int
 	var read int64
 	for sc.Scan() {
@@ -189,6 +206,11 @@ func readNMEA(name string, r io.Reader, size int64, opts Options) ([]*source, er
 			continue
 		}
 		sen, why := parseSentence(b)
+		if why == "" && sen.summed {
+			summed++
+		} else if why == "" && summed > 0 {
+			why = "it has no checksum, though those before have one: cut off"
+		}
 		if why != "" {
 			if bytes.IndexByte(b, '$') < 0 && bytes.HasPrefix(bytes.TrimSpace(b), []byte("#")) {
 				continue
@@ -297,6 +319,15 @@ func (n *nmea) set(i int, v float64) {
 	}
 }
 
+// position takes the latitude and longitude that begin at field i, both or none.
+func (n *nmea) position(s sentence, i int) {
+	lat, lon := nmeaAngle(s.at(i), s.at(i+1)), nmeaAngle(s.at(i+2), s.at(i+3))
+	if lat == lat && lon == lon && (s.at(i+1) == "N" || s.at(i+1) == "S") && (s.at(i+3) == "E" || s.at(i+3) == "W") {
+		n.set(nmLat, lat)
+		n.set(nmLon, lon)
+	}
+}
+
 func number(s string) float64 {
 	x, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(x, 0) {
@@ -314,8 +345,7 @@ func (n *nmea) take(s sentence) bool {
 			n.date = d.Add(-time.Duration(n.day) * time.Second)
 		}
 		if s.at(1) != "V" {
-			n.set(nmLat, nmeaAngle(s.at(2), s.at(3)))
-			n.set(nmLon, nmeaAngle(s.at(4), s.at(5)))
+			n.position(s, 2)
 			n.set(nmSpeed, number(s.at(6)))
 			n.set(nmCourse, number(s.at(7)))
 		}
@@ -323,8 +353,7 @@ func (n *nmea) take(s sentence) bool {
 		n.epoch(nmeaTime(s.at(0)))
 		n.set(nmQuality, number(s.at(5)))
 		if s.at(5) != "0" {
-			n.set(nmLat, nmeaAngle(s.at(1), s.at(2)))
-			n.set(nmLon, nmeaAngle(s.at(3), s.at(4)))
+			n.position(s, 1)
 			n.set(nmSats, number(s.at(6)))
 			n.set(nmHDOP, number(s.at(7)))
 			n.set(nmAlt, number(s.at(8)))
@@ -332,8 +361,7 @@ func (n *nmea) take(s sentence) bool {
 	case "GNS":
 		n.epoch(nmeaTime(s.at(0)))
 		if strings.Trim(s.at(5), "N") != "" {
-			n.set(nmLat, nmeaAngle(s.at(1), s.at(2)))
-			n.set(nmLon, nmeaAngle(s.at(3), s.at(4)))
+			n.position(s, 1)
 			n.set(nmSats, number(s.at(6)))
 			n.set(nmHDOP, number(s.at(7)))
 			n.set(nmAlt, number(s.at(8)))
@@ -341,8 +369,7 @@ func (n *nmea) take(s sentence) bool {
 	case "GLL":
 		n.epoch(nmeaTime(s.at(4)))
 		if s.at(5) != "V" {
-			n.set(nmLat, nmeaAngle(s.at(0), s.at(1)))
-			n.set(nmLon, nmeaAngle(s.at(2), s.at(3)))
+			n.position(s, 0)
 		}
 	case "VTG":
 		n.set(nmCourse, number(s.at(0)))

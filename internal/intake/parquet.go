@@ -57,14 +57,14 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 	}
 	doc, ok := f.Lookup(columnsKey)
 	if !ok {
-		return nil, &Error{File: name, Text: "this Parquet file was not written here", Mend: "add it as a recording instead"}
+		return nil, fmt.Errorf("%w: %w", ErrColumnsVersion, &Error{File: name, Text: "this Parquet file was not written here", Mend: "add it as a recording instead"})
 	}
 	var m meta
 	if err := json.Unmarshal([]byte(doc), &m); err != nil {
 		return nil, &Error{File: name, Text: "damaged column file: " + err.Error(), Mend: "rebuild it from the original recording"}
 	}
-	if m.Version != columnsVersion {
-		return nil, &Error{File: name, Text: fmt.Sprintf("column file of version %d, this program reads %d", m.Version, columnsVersion), Mend: "rebuild it from the original recording"}
+	if m.Version != ColumnsVersion {
+		return nil, fmt.Errorf("%w: %w", ErrColumnsVersion, &Error{File: name, Text: fmt.Sprintf("column file of version %d, this program reads %d", m.Version, ColumnsVersion), Mend: "rebuild it from the original recording"})
 	}
 	rec = &recording.Recording{Format: m.Format, Name: m.Name, Hash: m.Hash, Rows: m.Rows, Problems: m.Problems, Clock: m.Clock}
 	if m.Epoch != "" {
@@ -81,7 +81,8 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 	for i, c := range f.Schema().Columns() {
 		index[c[0]] = i
 	}
-	clock, _, _, err := leafValues(name, f, index[clockColumn], m.Rows)
+	rows := int(f.NumRows())
+	clock, _, _, err := leafValues(name, f, index[clockColumn], rows)
 	if err != nil {
 		return nil, err
 	}
@@ -89,15 +90,11 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 		if len(want) > 0 && !want[mc.Name] {
 			continue
 		}
-		stored := plan(mc.Name, nil, nil, 0, -1).name
-		if stored == clockColumn {
-			stored = "time_of_file"
-		}
-		i, ok := index[stored]
+		i, ok := index[mc.Column]
 		if !ok {
-			return nil, &Error{File: name, Text: fmt.Sprintf("damaged column file: column %q is missing", stored), Mend: "rebuild it from the original recording"}
+			return nil, &Error{File: name, Text: fmt.Sprintf("damaged column file: column %q is missing", mc.Column), Mend: "rebuild it from the original recording"}
 		}
-		v, at, _, err := leafValues(name, f, i, m.Rows)
+		v, at, _, err := leafValues(name, f, i, rows)
 		if err != nil {
 			return nil, err
 		}
@@ -115,34 +112,42 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 }
 
 // leafValues reads one column whole: its values and, if it has nulls, their
-// rows. kind is the leaf's physical kind.
+// rows. dec is the number of decimals where the file states one, else -1.
 func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []int32, dec int, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("%v", p)
-		}
-		if err != nil {
-			var e *Error
-			if !errors.As(err, &e) && !errors.Is(err, errNested) && !errors.Is(err, errNotNumber) {
-				err = &Error{File: name, Text: fmt.Sprintf("damaged Parquet, column %d: %v", col+1, err), Mend: "what could be read is kept; export the file again if you can"}
-			}
-		}
-	}()
+	v, at, dec, holes, err := leafGroups(f, col, rows)
+	if err == nil && len(holes) > 0 {
+		err = holes[0].err
+	}
+	if err != nil && !errors.Is(err, errNested) && !errors.Is(err, errNotNumber) {
+		err = &Error{File: name, Text: fmt.Sprintf("damaged Parquet, column %d: %v", col+1, err), Mend: "what could be read is kept; export the file again if you can"}
+	}
+	return v, at, dec, err
+}
+
+// hole is a stretch of rows of one column that cannot be read, to excluded.
+type hole struct {
+	from, to int
+	err      error
+}
+
+// leafGroups reads one column, row group by row group: one that is damaged
+// leaves blanks from its first bad page to its end, and a hole.
+func leafGroups(f *parquet.File, col, rows int) (v []float64, at []int32, dec int, holes []hole, err error) {
+	dec = -1
 	leaf := f.Root()
 	cols := f.Schema().Columns()
 	if col < 0 || col >= len(cols) {
-		return nil, nil, 0, fmt.Errorf("no such column")
+		return nil, nil, -1, nil, fmt.Errorf("no such column")
 	}
 	for _, part := range cols[col] {
 		if leaf = leaf.Column(part); leaf == nil {
-			return nil, nil, 0, fmt.Errorf("no such column")
+			return nil, nil, -1, nil, fmt.Errorf("no such column")
 		}
 	}
 	if leaf.MaxRepetitionLevel() > 0 {
-		return nil, nil, -1, errNested
+		return nil, nil, -1, nil, errNested
 	}
 	scale := 0
-	dec = -1
 	if lt := leaf.Type().LogicalType(); lt != nil {
 		switch d := lt.Value.(type) {
 		case *format.DecimalType:
@@ -161,112 +166,205 @@ func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []
 		}
 	}
 	if scale > 22 || scale < 0 {
-		return nil, nil, -1, fmt.Errorf("a decimal scale of %d", scale)
+		return nil, nil, -1, nil, fmt.Errorf("a decimal scale of %d", scale)
 	}
-	div := pow10(scale)
-	optional := leaf.MaxDefinitionLevel() > 0
-	row := 0
 	capRows := rows
 	if capRows > 1<<24 {
 		capRows = 1 << 20 // grows as far as there are values
 	}
-	v = make([]float64, 0, min(capRows, 1<<22))
-	for _, g := range f.RowGroups() {
-		chunk := g.ColumnChunks()[col]
-		pages := chunk.Pages()
-		for {
-			p, e := pages.ReadPage()
-			if e == io.EOF {
-				break
-			}
-			if e != nil {
-				pages.Close()
-				return v, at, dec, e
-			}
-			n := int(p.NumValues())
-			if !optional && p.Dictionary() == nil {
-				data := p.Data()
-				switch data.Kind() {
-				case encoding.Int32:
-					for _, x := range data.Int32() {
-						v = append(v, float64(x)/div)
-					}
-				case encoding.Int64:
-					for _, x := range data.Int64() {
-						v = append(v, float64(x)/div)
-					}
-				case encoding.Double:
-					for _, x := range data.Double() {
-						v = append(v, x+0)
-					}
-				case encoding.Float:
-					for _, x := range data.Float() {
-						v = append(v, float64(x)+0)
-					}
-				case encoding.Boolean:
-					bits := data.Boolean()
-					for i := range n {
-						v = append(v, float64(bits[i>>3]>>(i&7)&1))
-					}
-				default:
-					pages.Close()
-					parquet.Release(p)
-					return nil, nil, -1, errNotNumber
-				}
-				row += n
-				parquet.Release(p)
-				continue
-			}
-			if at == nil && optional {
-				at = make([]int32, 0, cap(v)/8)
-			}
-			var buf [512]parquet.Value
-			vr := p.Values()
-			for {
-				k, e := vr.ReadValues(buf[:])
-				for _, x := range buf[:k] {
-					if !x.IsNull() {
-						var y float64
-						switch x.Kind() {
-						case parquet.Int32:
-							y = float64(x.Int32()) / div
-						case parquet.Int64:
-							y = float64(x.Int64()) / div
-						case parquet.Double:
-							y = x.Double() + 0
-						case parquet.Float:
-							y = float64(x.Float()) + 0
-						case parquet.Boolean:
-							y = 0
-							if x.Boolean() {
-								y = 1
-							}
-						default:
-							pages.Close()
-							parquet.Release(p)
-							return nil, nil, -1, errNotNumber
-						}
-						v = append(v, y)
-						if optional {
-							at = append(at, int32(row))
-						}
-					}
-					row++
-				}
-				if e == io.EOF || k == 0 {
-					break
-				}
-				if e != nil {
-					pages.Close()
-					parquet.Release(p)
-					return v, at, dec, e
-				}
-			}
-			parquet.Release(p)
-		}
-		pages.Close()
+	l := &leafReader{div: pow10(scale), optional: leaf.MaxDefinitionLevel() > 0, depth: int(leaf.MaxDefinitionLevel()), v: make([]float64, 0, min(capRows, 1<<22))}
+	if l.optional {
+		l.at = make([]int32, 0, cap(l.v)/8)
 	}
-	return v, at, dec, nil
+	row := 0
+	for _, g := range f.RowGroups() {
+		l.row = row
+		row += int(g.NumRows())
+		e := l.group(g.ColumnChunks()[col])
+		if errors.Is(e, errNotNumber) {
+			return nil, nil, -1, nil, e
+		}
+		if e == nil && l.row != row {
+			e = fmt.Errorf("%d values where %d are due", l.row-row+int(g.NumRows()), g.NumRows())
+		}
+		if e == nil {
+			continue
+		}
+		if l.row > row { // more than the group holds: none of them can be placed
+			l.back(row)
+			l.row = row - int(g.NumRows())
+			l.back(l.row)
+		}
+		holes = append(holes, hole{l.row, row, e})
+		for !l.optional && len(l.v) < row {
+			l.v = append(l.v, nan)
+		}
+	}
+	if len(l.at) == row && len(holes) == 0 {
+		l.at = nil // all there: on every row
+	}
+	return l.v, l.at, dec, holes, nil
+}
+
+// leafReader gathers the values of one column.
+type leafReader struct {
+	div      float64
+	optional bool
+	v        []float64
+	at       []int32
+	depth    int // definition level of a value that is there
+	row      int // rows passed
+}
+
+// back takes values away down to a row.
+func (l *leafReader) back(row int) {
+	n := row
+	if l.optional {
+		n = len(l.at)
+		for n > 0 && int(l.at[n-1]) >= row {
+			n--
+		}
+		l.at = l.at[:n]
+	}
+	l.v = l.v[:min(n, len(l.v))]
+}
+
+// group reads the pages of one row group; the library's panics on broken input
+// become errors.
+func (l *leafReader) group(chunk parquet.ColumnChunk) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%v", p)
+		}
+	}()
+	pages := chunk.Pages()
+	defer pages.Close()
+	for {
+		p, e := pages.ReadPage()
+		if e == io.EOF {
+			return nil
+		}
+		if e != nil {
+			return e
+		}
+		e = l.page(p)
+		parquet.Release(p)
+		if e != nil {
+			return e
+		}
+	}
+}
+
+// page reads one page, whole or not at all.
+func (l *leafReader) page(p parquet.Page) error {
+	if !l.optional && p.Dictionary() == nil {
+		data := p.Data()
+		n := int(p.NumValues())
+		switch data.Kind() {
+		case encoding.Int32:
+			for _, x := range data.Int32() {
+				l.v = append(l.v, float64(x)/l.div)
+			}
+		case encoding.Int64:
+			for _, x := range data.Int64() {
+				l.v = append(l.v, float64(x)/l.div)
+			}
+		case encoding.Double:
+			for _, x := range data.Double() {
+				l.v = append(l.v, x+0)
+			}
+		case encoding.Float:
+			for _, x := range data.Float() {
+				l.v = append(l.v, float64(x)+0)
+			}
+		case encoding.Boolean:
+			bits := data.Boolean()
+			for i := range n {
+				l.v = append(l.v, float64(bits[i>>3]>>(i&7)&1))
+			}
+		default:
+			return errNotNumber
+		}
+		l.row += n
+		return nil
+	}
+	start := l.row
+	if levels := p.DefinitionLevels(); p.Dictionary() == nil && l.depth == 1 && len(levels) == int(p.NumValues()) {
+		// Flat columns of the usual kinds need not go value by value.
+		was := len(l.v)
+		ok := true
+		switch data := p.Data(); data.Kind() {
+		case encoding.Int64:
+			for _, x := range data.Int64() {
+				l.v = append(l.v, float64(x)/l.div)
+			}
+		case encoding.Double:
+			for _, x := range data.Double() {
+				l.v = append(l.v, x+0)
+			}
+		default:
+			ok = false
+		}
+		if ok {
+			for i, d := range levels {
+				if d == 1 {
+					l.at = append(l.at, int32(l.row+i))
+				}
+			}
+			l.row += len(levels)
+			if len(l.at) == len(l.v) {
+				return nil
+			}
+			l.v, l.at, l.row = l.v[:was], l.at[:was], start
+			return errors.New("it states more values than it holds, or fewer")
+		}
+	}
+	var buf [512]parquet.Value
+	vr := p.Values()
+	for {
+		k, e := vr.ReadValues(buf[:])
+		for _, x := range buf[:k] {
+			if !x.IsNull() {
+				y, ok := l.number(x)
+				if !ok {
+					return errNotNumber
+				}
+				l.v = append(l.v, y)
+				if l.optional {
+					l.at = append(l.at, int32(l.row))
+				}
+			}
+			l.row++
+		}
+		if e == io.EOF || e == nil && k == 0 {
+			return nil
+		}
+		if e != nil {
+			l.back(start)
+			l.row = start
+			return e
+		}
+	}
+}
+
+// number reads one value.
+func (l *leafReader) number(x parquet.Value) (float64, bool) {
+	switch x.Kind() {
+	case parquet.Int32:
+		return float64(x.Int32()) / l.div, true
+	case parquet.Int64:
+		return float64(x.Int64()) / l.div, true
+	case parquet.Double:
+		return x.Double() + 0, true
+	case parquet.Float:
+		return float64(x.Float()) + 0, true
+	case parquet.Boolean:
+		if x.Boolean() {
+			return 1, true
+		}
+		return 0, true
+	}
+	return 0, false
 }
 
 var (
@@ -278,8 +376,11 @@ var (
 // gives back its recording.
 func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result, error) {
 	f, err := openParquet(name, r, size)
+	var repaired string
 	if err != nil {
-		return nil, err
+		if f, repaired = reopenParquet(name, r, size); f == nil {
+			return nil, err
+		}
 	}
 	if f.NumRows() == 0 {
 		return nil, &Error{File: name, Text: "the Parquet table holds no row", Mend: "export the recording again"}
@@ -296,24 +397,25 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 			units[c.Name] = c.SourceUnit
 		}
 	}
-	least := s.rows
+	if repaired != "" {
+		s.problem(recording.Fault, 0, 0, "", repaired, "what could be read is kept; copy or export the file again if you can")
+	}
 	for i, path := range f.Schema().Columns() {
 		head := path[0]
 		for _, p := range path[1:] {
 			head += "." + p
 		}
-		v, at, dec, err := leafValues(name, f, i, s.rows)
-		if errors.Is(err, errNested) || errors.Is(err, errNotNumber) || v == nil && err != nil {
-			s.problem(recording.Note, 0, i+1, "", fmt.Sprintf("column %q is left out: %v", head, reason(err)), "nothing to do; a recording needs columns of numbers")
+		v, at, dec, holes, err := leafGroups(f, i, s.rows)
+		if err != nil {
+			s.problem(recording.Note, 0, i+1, "", fmt.Sprintf("column %q is left out: %v", head, err), "nothing to do; a recording needs columns of numbers")
 			continue
 		}
-		if err != nil {
-			s.problem(recording.Fault, 0, i+1, "", fmt.Sprintf("column %q breaks off after %d of %d values: %v", head, len(v), s.rows, reason(err)), "what came before is kept; export the file again if you can")
-			s.lostRows = max(s.lostRows, s.rows-len(v))
-			if at == nil {
-				least = min(least, len(v))
-			}
+		lost := 0
+		for _, h := range holes {
+			lost += h.to - h.from
+			s.problem(recording.Fault, 0, i+1, "", fmt.Sprintf("column %q: rows %d to %d of %d cannot be read, their block is damaged", head, h.from+1, h.to, s.rows), "the other rows are kept; export the file again if you can")
 		}
+		s.lostRows = max(s.lostRows, lost)
 		c := &column{values: v, at: at, decimals: dec}
 		h, u := table.SplitHeader(head)
 		if isOwn {
@@ -336,22 +438,6 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 		}
 		s.cols = append(s.cols, c)
 	}
-	if least < s.rows { // columns that broke off: keep the rows all have
-		s.rows = least
-		to := make([]int32, f.NumRows())
-		for i := range to {
-			if to[i] = int32(i); i >= least {
-				to[i] = -1
-			}
-		}
-		for _, c := range s.cols {
-			if c.at == nil {
-				c.values = c.values[:least]
-			} else {
-				c.renumber(to, false)
-			}
-		}
-	}
 	if len(s.cols) == 0 || s.rows == 0 {
 		return nil, &Error{File: name, Text: "no column of numbers in the Parquet table", Mend: "export the recording again"}
 	}
@@ -372,15 +458,4 @@ func isTimestamp(f *parquet.File, path []string) bool {
 	}
 	_, ok := lt.Value.(*format.TimestampType)
 	return ok
-}
-
-func reason(err error) string {
-	var e *Error
-	if errors.Is(err, errNested) || errors.Is(err, errNotNumber) {
-		return err.Error()
-	}
-	if errors.As(err, &e) {
-		return e.Text
-	}
-	return err.Error()
 }

@@ -34,6 +34,9 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		t[c.row(i)] = c.spec.si(v)
 	}
 	dt := medianStep(t)
+	if s.rows == 1 {
+		return nil, nil, &Error{File: s.name, Line: s.line(0), Text: "a single row of data: no recording", Mend: "take the file from the logger again", Source: s.headerText}
+	}
 	if dt <= 0 {
 		return nil, nil, &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("time column %q does not advance", c.Header), Mend: "name the right time column in a column map, or give rate_hz", Source: s.headerText}
 	}
