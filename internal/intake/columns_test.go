@@ -2,10 +2,14 @@ package intake_test
 
 import (
 	"bytes"
+	"errors"
+	"io"
 	"math"
 	"reflect"
+	"strings"
 	"testing"
 
+	"cornerwright/internal/circuit"
 	"cornerwright/internal/demo"
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
@@ -24,7 +28,7 @@ func TestColumnsRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := intake.WriteColumns(&cols, res, 0); err != nil {
+		if err := intake.WriteColumns(&cols, res, 0, nil); err != nil {
 			t.Fatal(err)
 		}
 		t.Logf("text %d bytes, columns %d (%.1f %%)", text.Len(), cols.Len(), 100*float64(cols.Len())/float64(text.Len()))
@@ -47,6 +51,55 @@ func TestColumnsRoundTrip(t *testing.T) {
 			t.Fatalf("selected channels: %v, %v", some, err)
 		}
 		same(t, a.Channel(recording.RPM), some.Channel(recording.RPM))
+	}
+}
+
+// One outing of a recording, written alone, is that outing again.
+func TestColumnsOfOuting(t *testing.T) {
+	o := demo.DefaultOptions(2, 3)
+	o.Laps, o.Outings = 2, 2
+	var text bytes.Buffer
+	if err := demo.Ride(o).WriteText(&text, demo.Plain); err != nil {
+		t.Fatal(err)
+	}
+	res, err := intake.Read("run.csv", text.Bytes(), intake.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	parts := circuit.SplitRuns(res.Recordings[0])
+	if len(parts) != 2 {
+		t.Fatalf("%d outings", len(parts))
+	}
+	for _, part := range parts {
+		var cols bytes.Buffer
+		if err := intake.WriteColumns(&cols, res, 0, part); err != nil {
+			t.Fatal(err)
+		}
+		back, err := intake.ReadColumns("run.parquet", bytes.NewReader(cols.Bytes()), int64(cols.Len()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, c := range part.Channels {
+			same(t, c, back.Channels[i])
+		}
+		if !reflect.DeepEqual(part.Problems, back.Problems) {
+			t.Error("problems differ")
+		}
+	}
+}
+
+// A file of another version, or of another program, is told from a damaged one.
+func TestColumnsVersion(t *testing.T) {
+	var other bytes.Buffer
+	text := "Time [s],a\n0.00,1\n0.01,2\n"
+	if _, err := intake.Import("t.csv", strings.NewReader(text), int64(len(text)), func() (io.Writer, error) { return &other, nil }, intake.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := intake.ReadColumns("x.parquet", bytes.NewReader(other.Bytes()), int64(other.Len())); !errors.Is(err, intake.ErrColumnsVersion) {
+		t.Errorf("another program's file: %v", err)
+	}
+	if _, err := intake.ReadColumns("x.parquet", bytes.NewReader(other.Bytes()[:20]), 20); err == nil || errors.Is(err, intake.ErrColumnsVersion) {
+		t.Errorf("a damaged file: %v", err)
 	}
 }
 
