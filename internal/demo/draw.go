@@ -76,7 +76,7 @@ func (s *sim) plan() {
 				t.lock, t.lockFor = 0.25+0.3*r.uniform(), 0.12+0.12*r.uniform()
 			}
 			if r.uniform() < 0.012*sig {
-				t.lift = 0.35
+				t.lift, t.liftFor = 0.35, 0.32
 			}
 			p.turns = append(p.turns, t)
 		}
@@ -99,6 +99,10 @@ func (s *sim) plan() {
 				t.nose = cause.size(3.2)
 			case Hop:
 				t.hop, t.hopFor = cause.size(7)/1000, 0.8
+			case RearLift:
+				t.lift, t.liftFor = 0.35, cause.size(0.6)
+			case FrontLock:
+				t.lock, t.lockFor = 0.35, cause.size(0.18)
 			case Dragging:
 				t.drag = cause.size(260)
 			case LimiterBeforeBrake:

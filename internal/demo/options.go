@@ -31,6 +31,12 @@ const (
 	LooseControl CauseKind = "loose-control"
 	// LatePickUp: the rider opens late out of the turn. Size in seconds.
 	LatePickUp CauseKind = "late-pick-up"
+	// RearLift: too much front brake lifts the rear wheel into the turn. Size in
+	// seconds of too much brake, where the turn is braked for hard enough.
+	RearLift CauseKind = "rear-lift"
+	// FrontLock: the front wheel locks on the brakes into the turn. Size in
+	// seconds locked.
+	FrontLock CauseKind = "front-lock"
 )
 
 // Cause is one planted thing. Zero Size takes a sensible one. Turn counts from

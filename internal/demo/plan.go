@@ -48,6 +48,7 @@ type turnPlan struct {
 	lock      float64 // s after brake on of a front lock, 0 none
 	lockFor   float64
 	lift      float64 // s after brake on of too much front brake, 0 none
+	liftFor   float64 // s
 	topGear   int
 	hop       float64 // m
 	hopFor    float64

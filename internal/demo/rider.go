@@ -52,7 +52,7 @@ func (w *world) decide(st *state, p *lapPlan, tp *turnPlan, ctl *controls, i int
 		if st.brakeSince < 0.08 {
 			need = 0
 		}
-		if tp.lift > 0 && st.brakeSince > tp.lift && st.brakeSince < tp.lift+0.32 && -slope > 7 {
+		if tp.lift > 0 && st.brakeSince > tp.lift && st.brakeSince < tp.lift+tp.liftFor && -slope > 7 {
 			need = math.Max(need, 11.4*b.Mass-resist)
 		}
 		w.squeeze(st, need)
