@@ -192,6 +192,12 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 			}
 		}
 	}
+	// Repeats in the book tell how far runs differ; until then it is assumed.
+	if sd, df, ok, err := b.RunScatter(first.Bike, first.Circuit, aim.Turn, aim.Measure); err != nil {
+		return nil, err
+	} else if ok {
+		vq.BetweenRunSD, vq.BetweenRunDF = sd, df
+	}
 	vq.Runs, vq.Conditions = b.runsForVerdict(vs)
 	out := verdict.Decide(vq)
 	if step != nil {

@@ -183,6 +183,10 @@ func (q *Question) refuse(l *layout, v *Verdict) *Refusal {
 	return nil
 }
 
+// tailMargin is by how much simulated nil runs of 6 laps a side pass small
+// levels more often than t has it.
+const tailMargin = 1.25
+
 // decideFamily corrects a family of measures for many looks and answers.
 // Harm goes by Holm, gain by Benjamini-Hochberg (watch) or Holm (declared).
 func (v *Verdict) decideFamily(es []Effect, watch bool) {
@@ -193,7 +197,11 @@ func (v *Verdict) decideFamily(es []Effect, watch bool) {
 		if e.NRef < minKept || e.NTrial < minKept {
 			continue
 		}
-		p[i] = e.P
+		if p[i] = e.P; watch {
+			// The far tails that a long list reads are a little heavier than t,
+			// as the slow-lap rule can take an ordinary lap for a slow one.
+			p[i] = math.Min(1, tailMargin*e.P)
+		}
 		if e.Safety && e.Better != Neutral {
 			safety[i] = e.P / 2
 			if e.harm() < 0 {

@@ -8,8 +8,13 @@ import (
 // The fixed choices of the method. They were set on one family of simulated
 // runs and checked on others; docs/method.md says which.
 const (
-	slowLimit  = 5.0   // robust standard deviations beyond which a slow lap is set aside
+	slowFew    = 5.0   // robust standard deviations beyond which a slow lap is set aside,
+	slowMany   = 4.5   // with 9 degrees of freedom or fewer, and with 17 or more
+	leftBehind = 0.9   // lap sd that every lap set aside more on one side may have left there
 	guardRho   = 0.3   // lap-to-lap correlation that every interval is wide enough for
+	topRho     = 0.5   // most correlation that laps are believed to have
+	rhoBelow   = 0.5   // standard errors below and, for one there-and-back, above the
+	rhoAbove   = 0.9   // correlation of the laps themselves that bound what is guarded against
 	seMargin   = 1.015 // what the slow-lap rule takes too much from the scatter of clean laps
 	huberK     = 1.345 // 95 % efficiency at the normal
 	bisquareC  = 4.685 // likewise
@@ -28,13 +33,14 @@ type rows struct {
 	at       []float64 // lap number, for distances between laps
 	run      []int     // rows of unlike run are independent
 	keep     []bool
+	bend     bool             // the drift has a bend, as for one there-and-back
 	contrast [maxCoef]float64 // the effect is contrast . beta
 
 	w, res, tmp []float64
 	xw, yw, hat []float64
 	kept        []int
-	whole       float64   // inflation with every row kept, for wholeRhos; 0 not known yet
-	wholeRhos   []float64 // it does not look at y, so simulations ask for it once
+	whole       lags // with every row kept: it does not look at y, so that
+	hasWhole    bool // simulations ask for it once
 	mat         [maxCoef * maxCoef]float64
 	rhs, beta   [maxCoef]float64
 }
@@ -56,7 +62,7 @@ func (m *rows) reset(n, p int) {
 	for i := range n {
 		m.keep[i], m.run[i] = true, 0
 	}
-	m.contrast, m.whole = [maxCoef]float64{}, 0
+	m.contrast, m.hasWhole = [maxCoef]float64{}, false
 }
 
 func grow(s []float64, n int) []float64 {
@@ -242,6 +248,12 @@ func (m *rows) robust() (scale float64, ok bool) {
 	return scale, true
 }
 
+// slowLimit falls as the scale that it is counted in gets steadier.
+func (m *rows) slowLimit() float64 {
+	u := (float64(m.n-m.p) - 9) / 8
+	return slowFew + (slowMany-slowFew)*math.Max(0, math.Min(1, u))
+}
+
 // setAside clears keep for laps worse than slowLimit robust standard
 // deviations, worst first, at most a quarter of all laps. bad is +1 where large
 // values are bad laps, -1 where small ones are, 0 for both. It returns how many
@@ -252,7 +264,7 @@ func (m *rows) setAside(bad float64) (out int, scale float64, ok bool) {
 		return 0, scale, ok
 	}
 	for out < m.n/4 {
-		worst, at := slowLimit*scale, -1
+		worst, at := m.slowLimit()*scale, -1
 		for i, r := range m.res[:m.n] {
 			u := r * bad
 			if bad == 0 {
@@ -292,28 +304,112 @@ func (m *rows) compact() int {
 	return k
 }
 
-// correlation of the errors of rows i and j when neighbouring laps of a run
-// correlate by rho: rho^(distance in laps), keeping the sign of a negative rho.
-func (m *rows) correlation(i, j int, rho float64) float64 {
-	if i == j {
-		return 1
+// lags holds what correlation between laps does to an order, by distance in
+// laps: the variance of the effect and the expected residual sum of squares are
+//
+//	c'CX'RXCc = effect[0] + 2 sum effect[d] rho^d,  tr(MR) = df - 2 sum hat[d] rho^d
+//
+// with C = (X'X)^-1, c the contrast, M = I - XCX'. It does not look at values.
+type lags struct {
+	effect, hat [maxLag + 1]float64
+	df          float64
+}
+
+// maxLag is the distance in laps beyond which correlation is forgotten.
+const maxLag = 8
+
+// lagsOf needs the factor that solve has left in m.mat for the compacted rows.
+func (m *rows) lagsOf(k int) (g lags) {
+	p := m.p
+	g.df = float64(k - p)
+	// Rows of h = X L'^-1, so that h h' is the hat matrix, and the weight of
+	// every lap in the effect.
+	var z [maxCoef]float64
+	for j := range p {
+		s := m.contrast[j]
+		for c := range j {
+			s -= m.mat[j*p+c] * z[c]
+		}
+		z[j] = s / m.mat[j*p+j]
 	}
+	for i := range k {
+		x, h := m.xw[i*p:i*p+p], m.hat[i*p:i*p+p]
+		a := 0.0
+		for j := range p {
+			s := x[j]
+			for c := range j {
+				s -= m.mat[j*p+c] * h[c]
+			}
+			h[j] = s / m.mat[j*p+j]
+			a += h[j] * z[j]
+		}
+		m.w[i] = a
+		g.effect[0] += a * a
+	}
+	for i := range k {
+		for j := i - 1; j >= 0; j-- {
+			d := m.distance(m.kept[i], m.kept[j])
+			if d > maxLag {
+				break // rows are in order of run and lap
+			}
+			hij := 0.0
+			for c, hc := range m.hat[i*p : i*p+p] {
+				hij += hc * m.hat[j*p+c]
+			}
+			g.effect[d] += m.w[i] * m.w[j]
+			g.hat[d] += hij
+		}
+	}
+	return g
+}
+
+// distance in laps between two rows; beyond maxLag for unlike runs.
+func (m *rows) distance(i, j int) int {
 	if m.run[i] != m.run[j] {
-		return 0
+		return maxLag + 1
 	}
-	d := math.Abs(m.at[i] - m.at[j])
-	if d == 1 {
-		return rho
+	return max(1, int(math.Round(math.Abs(m.at[i]-m.at[j]))))
+}
+
+// inflation is the ratio of the true variance of the least squares effect to
+// the variance that least squares expects itself to have, when laps a distance d
+// apart correlate by rho^d.
+func (g *lags) inflation(rho float64) float64 {
+	num, tr, r := g.effect[0], g.df, 1.0
+	for d := 1; d <= maxLag; d++ {
+		r *= rho
+		num += 2 * r * g.effect[d]
+		tr -= 2 * r * g.hat[d]
 	}
-	return math.Pow(rho, math.Round(d))
+	if !(tr > 0.05*g.df) {
+		tr = 0.05 * g.df
+	}
+	return num / g.effect[0] * g.df / tr
+}
+
+// lagOne is the lag-one correlation of the residuals in m.tmp, less what the
+// fit itself puts into it.
+func (m *rows) lagOne(g *lags, k int, ss float64) float64 {
+	s := 0.0
+	for i := 1; i < k; i++ {
+		if m.distance(m.kept[i], m.kept[i-1]) == 1 {
+			s += m.tmp[i] * m.tmp[i-1]
+		}
+	}
+	return s/ss + g.hat[1]/g.df
 }
 
 // guarded fits the kept rows by least squares and widens the standard error by
-// what the worst of the guard correlations would do to it on this very order:
-// laps of one rider resemble their neighbours by an amount that one run is too
-// short to tell. floor is the smallest residual standard deviation that the
-// measuring error allows. An order whose estimate correlation makes better, not
-// worse, is not narrowed.
+// what correlation between neighbouring laps would do to it on this very order.
+// One run is too short to tell the correlation, so the worst within what is
+// credible is taken: from half a standard error below what the laps show (an
+// order that correlation makes better is given that much credit and no more) to
+// the guard. One there-and-back, which the guard costs most, is let off it where
+// the laps speak against it. floor is the smallest residual standard deviation
+// that the measuring error allows.
+//
+// Laps set aside tell that others of their kind stayed in, not quite slow enough
+// to be seen; where one side lost more, that goes into the standard error too.
 func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
 	k, p := m.compact(), m.p
 	if k <= p {
@@ -329,76 +425,59 @@ func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
 		for j, xj := range m.xw[i*p : i*p+p] {
 			s -= xj * m.beta[j]
 		}
+		m.tmp[i] = s
 		ss += s * s
 	}
 	f = fitted{value: m.effect(), df: float64(k - p)}
 	f.sd = math.Max(floor, math.Sqrt(ss/f.df))
-	wide := m.whole
-	if k < m.n || wide == 0 || !slices.Equal(rhos, m.wholeRhos) {
-		if wide = m.inflation(k, f.df, rhos); k == m.n {
-			m.whole, m.wholeRhos = wide, append(m.wholeRhos[:0], rhos...)
+	var g lags
+	if k == m.n && m.hasWhole {
+		g = m.whole
+	} else if g = m.lagsOf(k); k == m.n {
+		m.whole, m.hasWhole = g, true
+	}
+	r := 0.0
+	if ss > 0 {
+		r = m.lagOne(&g, k, ss)
+	}
+	step := 1 / math.Sqrt(float64(k))
+	low := math.Min(topRho, math.Max(0, r-rhoBelow*step))
+	wide := g.inflation(low)
+	for _, rho := range rhos {
+		if rho > 0 {
+			if m.bend {
+				rho = math.Min(rho, math.Max(0, r+rhoAbove*step))
+			}
+			rho = math.Max(low, rho)
 		}
+		wide = math.Max(wide, g.inflation(rho))
 	}
 	f.se = seMargin * f.sd * math.Sqrt(v*wide)
+	if k < m.n {
+		f.se = math.Hypot(f.se, f.sd*m.leftBehind())
+	}
 	return f, true
 }
 
-// inflation is the largest ratio, over the guard correlations and 1, of the
-// true variance of the least squares effect to the variance that least squares
-// expects itself to have:
-//
-//	(c'C X'RX C c / c'C c) / (tr(MR) / df),  C = (X'X)^-1, M = I - X C X'.
-//
-// It needs the factor that solve has left in m.mat for the compacted rows.
-func (m *rows) inflation(k int, df float64, rhos []float64) float64 {
-	p := m.p
-	// Rows of h = X L'^-1, so that h h' is the hat matrix, and the weight of
-	// every lap in the effect.
-	var z [maxCoef]float64
-	for j := range p {
-		s := m.contrast[j]
-		for c := range j {
-			s -= m.mat[j*p+c] * z[c]
+// leftBehind is the bias, in lap sd, that laps like those set aside may have left
+// in the effect; 0 where both sides lost as many.
+func (m *rows) leftBehind() float64 {
+	var kept, out [2]float64
+	for i := range m.n {
+		side := 0.0
+		for j, c := range m.contrast[:m.p] {
+			side += c * m.x[i*m.p+j]
 		}
-		z[j] = s / m.mat[j*p+j]
-	}
-	den := 0.0
-	for i := range k {
-		x, h := m.xw[i*p:i*p+p], m.hat[i*p:i*p+p]
-		a := 0.0
-		for j := range p {
-			s := x[j]
-			for c := range j {
-				s -= m.mat[j*p+c] * h[c]
-			}
-			h[j] = s / m.mat[j*p+j]
-			a += h[j] * z[j]
-		}
-		m.w[i] = a
-		den += a * a
-	}
-	worst := 1.0
-	for _, rho := range rhos {
-		num, tr := den, df
-		for i := range k {
-			for j := range i {
-				r := m.correlation(m.kept[i], m.kept[j], rho)
-				if math.Abs(r) < 1e-4 {
-					continue
-				}
-				num += 2 * r * m.w[i] * m.w[j]
-				hij := 0.0
-				for c, hc := range m.hat[i*p : i*p+p] {
-					hij += hc * m.hat[j*p+c]
-				}
-				tr -= 2 * r * hij
-			}
-		}
-		if tr > 0 {
-			worst = math.Max(worst, num/den*df/tr)
+		if m.keep[i] {
+			kept[b2i(side > 0)]++
+		} else {
+			out[b2i(side > 0)]++
 		}
 	}
-	return worst
+	if kept[0] == 0 || kept[1] == 0 {
+		return 0
+	}
+	return leftBehind * math.Abs(out[1]/kept[1]-out[0]/kept[0])
 }
 
 // method is the whole estimate within runs on the values in y: set slow laps

@@ -3,6 +3,7 @@ package verdict
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -230,4 +231,74 @@ func watchedList(es []Effect) []watched {
 		w[i] = watched(e)
 	}
 	return w
+}
+
+// UnmarshalJSON reads back what MarshalJSON wrote of an effect: names, numbers
+// and answer, not the laps. Values that were absent are NaN.
+func (e *Effect) UnmarshalJSON(data []byte) error {
+	var head struct {
+		Turn    int      `json:"turn"`
+		Measure string   `json:"measure"`
+		Unit    string   `json:"unit"`
+		Answer  Answer   `json:"answer"`
+		Tier    Tier     `json:"tier"`
+		Better  string   `json:"better"`
+		NRef    int      `json:"n_ref"`
+		NTrial  int      `json:"n_trial"`
+		P       *float64 `json:"p"`
+		PAdj    *float64 `json:"p_adj"`
+		DF      float64  `json:"df"`
+		Note    string   `json:"note"`
+	}
+	var raw map[string]json.RawMessage
+	if err := errors.Join(json.Unmarshal(data, &head), json.Unmarshal(data, &raw)); err != nil {
+		return err
+	}
+	u := unitSuffix(head.Unit)
+	num := func(name string) float64 {
+		x := math.NaN()
+		if r, ok := raw[name]; ok {
+			json.Unmarshal(r, &x)
+		}
+		return x
+	}
+	*e = blank(Measure{Turn: head.Turn, Name: head.Measure, Unit: head.Unit, Tier: head.Tier,
+		Better: map[string]Direction{"lower": Lower, "higher": Higher}[head.Better]})
+	e.Answer, e.NRef, e.NTrial, e.N, e.DF, e.Note = head.Answer, head.NRef, head.NTrial, head.NRef+head.NTrial, head.DF, head.Note
+	e.Value, e.Lo, e.Hi, e.SE = num("effect"+u), num("lo"+u), num("hi"+u), num("se"+u)
+	e.Lo90, e.Hi90, e.LapSD = num("lo90"+u), num("hi90"+u), num("lap_sd"+u)
+	e.P, e.PAdj = num("p"), num("p_adj")
+	if m := num("matters" + u); m > 0 {
+		e.Matters = m
+	}
+	return nil
+}
+
+// UnmarshalJSON reads a verdict back from its own JSON, as far as a season needs
+// it: design, effects, conditions and refusal, not the laps behind them.
+func (v *Verdict) UnmarshalJSON(data []byte) error {
+	var x struct {
+		Step       string      `json:"step"`
+		Design     Design      `json:"design"`
+		Reference  string      `json:"reference"`
+		Trial      string      `json:"trial"`
+		NilCheck   bool        `json:"nil_check"`
+		Primary    Effect      `json:"primary"`
+		Declared   []Effect    `json:"declared"`
+		Watch      []Effect    `json:"watch"`
+		Conditions []Condition `json:"conditions"`
+		Refused    *Refusal    `json:"refused"`
+		Mechanism  Answer      `json:"mechanism"`
+		Outcome    Answer      `json:"outcome"`
+		Tiers      string      `json:"tiers"`
+		Rider      string      `json:"rider"`
+		Engineer   string      `json:"engineer"`
+	}
+	if err := json.Unmarshal(data, &x); err != nil {
+		return err
+	}
+	*v = Verdict{Step: x.Step, Design: x.Design, Reference: x.Reference, Trial: x.Trial, NilCheck: x.NilCheck, Primary: x.Primary,
+		Declared: x.Declared, Watch: x.Watch, Conditions: x.Conditions, Refusal: x.Refused, Mechanism: x.Mechanism, Outcome: x.Outcome,
+		Tiers: x.Tiers, Rider: x.Rider, Engineer: x.Engineer}
+	return nil
 }

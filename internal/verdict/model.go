@@ -225,6 +225,7 @@ func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []string) {
 	covs = q.admit(l, used, base)
 	p := base + len(covs)
 	m.reset(len(used), p)
+	m.bend = l.bend
 	// Lap numbers are centred on each run's own middle and scaled, so that the
 	// normal equations stay well conditioned.
 	lo, hi := make([]float64, nRuns), make([]float64, nRuns)

@@ -42,6 +42,15 @@ func Combine(ms []MeetingEffect) Season {
 	return s
 }
 
+// MeetingInterval is the 95 % interval of one meeting by itself.
+func MeetingInterval(m MeetingEffect) inference.Estimate {
+	df := m.DF
+	if !(df > 0) {
+		df = math.Inf(1)
+	}
+	return inference.FromT(m.Value, m.SE, df, 0.95, m.NRef+m.NTrial)
+}
+
 // RunMean is one run ridden with the same settings as others of its Group.
 type RunMean struct {
 	Group    string // bike, circuit, sheet and slot, tyre: runs of a group differ by chance alone

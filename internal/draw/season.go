@@ -1,0 +1,26 @@
+package draw
+
+import (
+	"fmt"
+
+	"cornerwright/internal/verdict"
+)
+
+// Season draws what several meetings say about one change: a row per meeting
+// with its interval, and below them, bold, the mean over meetings. Returns the
+// height. matters is the half-width of the band that does not matter, 0 for none.
+func Season(c Canvas, s verdict.Season, matters float64, o IntervalOptions) float64 {
+	var rows []IntervalRow
+	for _, m := range s.Meetings {
+		e := verdict.MeetingInterval(m)
+		rows = append(rows, IntervalRow{Name: m.Name, Value: m.Value, Lo: e.Lo, Hi: e.Hi, Matters: matters, Answer: fmt.Sprintf("%d + %d laps", m.NRef, m.NTrial)})
+	}
+	word := "all meetings"
+	if s.Disagreeing {
+		word = "meetings disagree"
+	}
+	if len(s.Meetings) > 1 {
+		rows = append(rows, IntervalRow{Name: fmt.Sprintf("together, %d", len(s.Meetings)), Value: s.Effect.Value, Lo: s.Effect.Lo, Hi: s.Effect.Hi, Matters: matters, Answer: word, Primary: true})
+	}
+	return Intervals(c, rows, o)
+}
