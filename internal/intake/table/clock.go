@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// parseClock reads "h:mm:ss.fff", "mm:ss,fff", "-0:01.5": seconds as an exact
+// parseClock reads "h:mm:ss.fff", "h:mm:ss:fff", "mm:ss,fff", "-0:01.5": seconds as an exact
 // decimal. Minutes and seconds above 59 are refused except in the first part.
 func parseClock(b []byte) (m int64, k int, ok bool) {
 	neg := false
@@ -25,8 +25,11 @@ func parseClock(b []byte) (m int64, k int, ok bool) {
 			parts[n] = parts[n]*10 + int64(c-'0')
 			have = true
 		case c == ':':
-			if !have || n == 2 {
+			if !have {
 				return 0, 0, false
+			}
+			if n == 2 { // hh:mm:ss:fff
+				goto fraction
 			}
 			n++
 			digits, have = 0, false

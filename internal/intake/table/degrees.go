@@ -36,7 +36,7 @@ func ParseDegrees(b []byte) (deg float64, ok bool) {
 		s = s[1:]
 	}
 	var part [3]float64
-	n, signs := 0, 0
+	n, signs, whole := 0, 0, 0
 	for s != "" {
 		i := 0
 		for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.' || s[i] == ',') {
@@ -48,6 +48,9 @@ func ParseDegrees(b []byte) (deg float64, ok bool) {
 		v, err := strconv.ParseFloat(strings.Replace(s[:i], ",", ".", 1), 64)
 		if err != nil || n > 0 && v >= 60 {
 			return 0, false
+		}
+		if n == 0 {
+			whole = strings.IndexAny(s[:i]+".", ".,")
 		}
 		part[n] = v
 		n++
@@ -66,12 +69,12 @@ func ParseDegrees(b []byte) (deg float64, ok bool) {
 		return 0, false
 	}
 	d := part[0]
-	if n == 1 && d > 180 { // dddmm.mmmm
-		whole := float64(int(d / 100))
-		if d -= whole * 100; d >= 60 {
+	if n == 1 && whole >= 4 { // ddmm.mmmm, dddmm.mmmm
+		deg := float64(int(d / 100))
+		if d -= deg * 100; d >= 60 {
 			return 0, false
 		}
-		d = whole + d/60
+		d = deg + d/60
 	}
 	d += part[1]/60 + part[2]/3600
 	limit := 180.0
