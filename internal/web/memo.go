@@ -27,7 +27,7 @@ type answer struct {
 }
 
 // maxKept answers; beyond that all are made anew.
-const maxKept = 64
+const maxKept = 256
 
 // recall returns the kept answer, or makes it once for all who ask meanwhile.
 // The answer is shared: read only.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"crypto/rand"
 	"encoding/hex"
 	"fmt"
@@ -39,6 +40,8 @@ var helpers = template.FuncMap{
 	"phase":  func(p circuit.Phase) string { return strings.Replace(string(p), "pickup", "pick-up", 1) },
 	"list":   func(s ...string) []string { return s },
 	"dict":   dict,
+	"firsts": func(m []debrief.Measure, n int) []debrief.Measure { return m[:min(n, len(m))] },
+	"rests":  func(m []debrief.Measure, n int) []debrief.Measure { return m[min(n, len(m)):] },
 	// part hands a finding to its template together with its page.
 	"part": func(p page, f findingRow, run int) map[string]any { return map[string]any{"P": p, "F": f, "Run": run} },
 	// moving hands a step's buttons to their template.
@@ -90,8 +93,10 @@ func decimals(unit string) int {
 
 type findingRow struct {
 	debrief.Finding
-	Where  string
-	Remark *book.Remark
+	Where   string
+	Remark  *book.Remark
+	Picture template.HTML // the laps through its turn; "" where it has none
+	First   bool          // to be taken first
 }
 
 type turnRow struct {
@@ -124,6 +129,9 @@ type runPage struct {
 	Open      []book.Remark // said, and not answered by a finding of their own
 	Cautions  []string
 	Multiples template.HTML
+	Spread    template.HTML
+	Slots     []slotSpread
+	Worries   int // problems that are more than a note
 }
 
 // wordGroup is one heading of the vocabulary with its complaints.
@@ -202,6 +210,12 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	chart := draw.NewSVG(150, 40)
 	h := draw.Laps(chart, dots, 150)
 	chart.Resize(150, h)
+	d.Spread, d.Slots = spread(sum.Laps, d.Marks, k.Bike.Slots.Trial)
+	for _, q := range x.Problems {
+		if q.Severity != recording.Note {
+			d.Worries++
+		}
+	}
 	d.Chart = chart.HTML("laps", "Lap times in riding order", "the same times stand in the table")
 	for _, m := range rs {
 		if m.Struck {
@@ -216,7 +230,11 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 		return nil, err
 	}
 	d.Turns = turnRows(c, sum.Passes)
-	res, err := s.book.Debrief(ctx, x.Number, debrief.Options{Run: x.Number})
+	res, err := s.debriefOf(ctx, x.Number, debrief.Options{Run: x.Number})
+	if err != nil {
+		return nil, err
+	}
+	v, err := s.book.Ride(ctx, x.Number)
 	if err != nil {
 		return nil, err
 	}
@@ -230,7 +248,17 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 		if f.Turn > 0 {
 			opt.Emphasis[f.Turn] = true
 		}
-		return findingRow{Finding: f, Where: w, Remark: byID[f.Remark]}
+		q := findingRow{Finding: f, Where: w, Remark: byID[f.Remark], First: f.ID == res.Next}
+		if t := c.Turn(f.Turn); t != nil {
+			y := youOf(r)
+			q.Picture, err = recall(ctx, s, fmt.Sprintf("evidence %d %d %s %s", x.Number, t.Number, f.Phase, y.Speed), func(context.Context) (template.HTML, error) {
+				return evidence(v, *t, f.Phase, k.Bike.Slots.Trial, d.Marks, y), nil
+			})
+			if err != nil {
+				q.Picture = "" // the request was given up
+			}
+		}
+		return q
 	}
 	for _, f := range res.Findings {
 		q := row(f)
