@@ -19,22 +19,11 @@ import (
 func (b *Book) Export(ctx context.Context, run int, format string, w io.Writer) error {
 	switch format {
 	case "parquet":
-		path, err := b.ColumnFile(run)
+		rec, err := b.Recording(ctx, run)
 		if err != nil {
 			return err
 		}
-		f, err := b.fs.Open(path)
-		if err == nil {
-			defer f.Close()
-			_, err = io.Copy(w, f)
-			return err
-		}
-		// A column file that is gone is made anew from the original.
-		rec, rerr := b.Recording(ctx, run)
-		if rerr != nil {
-			return rerr
-		}
-		return columnsOf(w, rec)
+		return exportParquet(w, rec)
 	case "csv":
 		rec, err := b.Recording(ctx, run)
 		if err != nil {

@@ -207,7 +207,7 @@ func (w *adding) run(ctx context.Context, data []byte) (outings []outing, err er
 			return nil, err
 		}
 	}
-	parts := outingsOf(res)
+	parts, of := outingsOf(res)
 	known, err := w.b.knownCircuits()
 	if err != nil {
 		return nil, err
@@ -221,7 +221,7 @@ func (w *adding) run(ctx context.Context, data []byte) (outings []outing, err er
 		// The column file is written beside the analysis.
 		tmp := w.b.tmpName()
 		written := make(chan error, 1)
-		go func() { written <- w.b.writeColumns(tmp, part) }()
+		go func() { written <- w.b.writeColumns(tmp, res, of[i], part) }()
 		o, err := w.analyse(part, known)
 		o.number, o.tmp = i+1, tmp
 		if werr := <-written; werr != nil && err == nil {
@@ -557,61 +557,6 @@ func (b *Book) ColumnFile(run int) (string, error) {
 		return "", err
 	}
 	return b.columnPath(r.Meeting, r.Bike, r.ID), nil
-}
-
-// writeColumns writes a column file to a name of tmp/ and syncs it.
-func (b *Book) writeColumns(tmp string, rec *recording.Recording) error {
-	f, err := b.fs.Create(tmp)
-	if err != nil {
-		return err
-	}
-	err = columnsOf(f, rec)
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	return err
-}
-
-// Recording reads the recording of a run anew from its original.
-func (b *Book) Recording(ctx context.Context, run int) (*recording.Recording, error) {
-	r, err := b.Run(fmt.Sprint(run))
-	if err != nil {
-		return nil, err
-	}
-	data, err := b.originalBytes(r.Original)
-	if err != nil {
-		return nil, err
-	}
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	var m []byte
-	if err := b.r.QueryRow(`SELECT map FROM run WHERE number = ?`, run).Scan(&m); err != nil {
-		return nil, b.ioError(err)
-	}
-	res, err := readFile(r.Name, data, "column map", m)
-	if err != nil {
-		return nil, fmt.Errorf("run %d: reading its original again: %w", run, err)
-	}
-	parts := outingsOf(res)
-	best, miss := parts[0], math.Inf(1)
-	for i, p := range parts {
-		// By its place in the file; by its span where a later splitter cuts
-		// differently.
-		s := p.Span()
-		d := math.Abs(s.From-r.Span[0]) + math.Abs(s.To-r.Span[1])
-		if i+1 == r.Outing && d < 2 {
-			d = -1
-		}
-		if d < miss {
-			best, miss = p, d
-		}
-	}
-	best.Hash = r.Original
-	return best, nil
 }
 
 // bikeOf returns the bike as it was for a run.

@@ -37,17 +37,19 @@ func fromIntake(err error) error {
 	return &Error{Kind: ErrInvalid, Err: err}
 }
 
-// outingsOf cuts what a file holds into outings, in their order in the file.
-func outingsOf(res *intake.Result) []*recording.Recording {
-	var out []*recording.Recording
-	for _, rec := range res.Recordings {
-		parts := circuit.SplitRuns(rec)
-		if len(parts) == 0 {
-			parts = []*recording.Recording{rec}
+// outingsOf cuts what a file holds into outings, in their order in the file; of
+// tells which of the file's recordings each is a part of.
+func outingsOf(res *intake.Result) (parts []*recording.Recording, of []int) {
+	for i, rec := range res.Recordings {
+		cut := circuit.SplitRuns(rec)
+		if len(cut) == 0 {
+			cut = []*recording.Recording{rec}
 		}
-		out = append(out, parts...)
+		for _, p := range cut {
+			parts, of = append(parts, p), append(of, i)
+		}
 	}
-	return out
+	return parts, of
 }
 
 // headOf is a short name for the columns of a file, under which a column map is

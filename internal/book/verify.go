@@ -2,11 +2,13 @@ package book
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/intake"
 )
 
 // VerifyOptions say how deep to look.
@@ -122,7 +124,10 @@ func (b *Book) Verify(ctx context.Context, o VerifyOptions) (VerifyReport, error
 			rep.Notes = append(rep.Notes, fmt.Sprintf("run %d: its column file %s is gone; export and 'verify --mend' make it anew", r.Number, rel))
 			continue
 		}
-		if err := b.verifyColumns(ctx, r, path); err != nil {
+		if err := b.verifyColumns(ctx, r, path); errors.Is(err, intake.ErrColumnsVersion) {
+			rep.Notes = append(rep.Notes, fmt.Sprintf("run %d: its column file %s is of an earlier version; it is made anew when the run is computed, or by 'verify --mend'", r.Number, rel))
+			continue
+		} else if err != nil {
 			fault("run %d: column file %s: %v", r.Number, rel, err)
 			continue
 		}
@@ -187,17 +192,11 @@ func (b *Book) MendColumns(ctx context.Context) ([]int, error) {
 		if ok && b.verifyColumns(ctx, r, path) == nil {
 			continue
 		}
-		rec, err := b.Recording(ctx, r.Number)
+		res, of, rec, err := b.reread(ctx, r)
 		if err != nil {
 			return out, err
 		}
-		tmp := b.tmpName()
-		err = b.writeColumns(tmp, rec)
-		if err == nil {
-			err = b.place(tmp, path)
-		}
-		if err != nil {
-			b.fs.Remove(tmp)
+		if err := b.replaceColumns(path, res, of, rec); err != nil {
 			return out, b.ioError(err)
 		}
 		out = append(out, r.Number)

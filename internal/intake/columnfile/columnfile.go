@@ -7,7 +7,8 @@
 // codec. As integers stay below 2^53 and powers of ten up to 10^22 are exact in
 // float64, the quotient is rounded once and equals what a correct reader makes
 // of the text. A column that has anything else (exponents, more digits) is kept
-// as plain DOUBLE. Every column is optional; blanks are nulls.
+// as plain DOUBLE. Every column is optional; blanks are nulls. Every page carries
+// a checksum.
 //
 //	"PAR1"
 //	row group 0: column 0 page, column 1 page, ...   (one data page each)
@@ -25,6 +26,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"io"
 	"math"
 	"sort"
@@ -76,6 +78,7 @@ type Group struct {
 	floats []float64
 	levels []byte
 	page   []byte
+	body   []byte
 	defs   []byte
 	head   bytes.Buffer
 	enc    *thrift.Encoder
@@ -192,22 +195,22 @@ func (g *Group) put(column int, c chunk, how format.Encoding) {
 	} else {
 		g.defs, _ = e.EncodeLevels(g.defs[:0], g.levels)
 	}
-	size := 4 + len(g.defs) + len(g.page)
+	g.body = binary.LittleEndian.AppendUint32(g.body[:0], uint32(len(g.defs)))
+	g.body = append(append(g.body, g.defs...), g.page...)
+	size := len(g.body)
 	if g.enc == nil {
 		p := thrift.CompactProtocol{}
 		g.enc = thrift.NewEncoder(p.NewWriter(&g.head))
 	}
 	g.head.Reset()
-	h := format.PageHeader{Type: format.DataPage, UncompressedPageSize: int32(size), CompressedPageSize: int32(size)}
+	h := format.PageHeader{Type: format.DataPage, UncompressedPageSize: int32(size), CompressedPageSize: int32(size), CRC: int32(crc32.ChecksumIEEE(g.body))}
 	h.DataPageHeader = thrift.New(format.DataPageHeader{NumValues: int32(g.rows), Encoding: how, DefinitionLevelEncoding: format.RLE, RepetitionLevelEncoding: format.RLE})
 	if err := g.enc.Encode(&h); err != nil {
 		panic(err) // a bytes.Buffer takes everything
 	}
 	c.from = len(g.buf)
 	g.buf = append(g.buf, g.head.Bytes()...)
-	g.buf = binary.LittleEndian.AppendUint32(g.buf, uint32(len(g.defs)))
-	g.buf = append(g.buf, g.defs...)
-	g.buf = append(g.buf, g.page...)
+	g.buf = append(g.buf, g.body...)
 	c.to = len(g.buf)
 	g.chunks[column] = c
 }
