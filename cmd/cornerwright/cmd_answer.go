@@ -225,6 +225,7 @@ func answerCommands() []*command {
 					return nil
 				}
 			}},
+		historyCommand(),
 		{name: "sheet list", args: "", short: "list the sheets: complete sets of values, immutable and numbered",
 			example: "cornerwright sheet list --book season",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {

@@ -131,6 +131,7 @@ func TestJSONContract(t *testing.T) {
 		{"runs", "runs.run runs.id runs.problems"},
 		{"channels 1", "channels.name channels.from channels.unit channels.rate_hz"},
 		{"verify", "originals faults"},
+		{"sheet history B:wheel-lift", "bike history.slot history.setting history.sheet history.value history.step history.state"},
 	} {
 		out, stderr, code := call(t, append(strings.Fields(c.args), "--json", "--book", dir)...)
 		if code != 0 {
@@ -149,6 +150,16 @@ func TestJSONContract(t *testing.T) {
 		}
 		if strings.Contains(out, ": null") || strings.Contains(out, "NaN") {
 			t.Errorf("%s --json holds null or NaN", c.args)
+		}
+	}
+	// The cell went down by one with the step that was loaded.
+	text, _, _ := call(t, "sheet", "history", "B:wheel-lift", "--book", dir)
+	if l := strings.Split(strings.TrimSpace(text), "\n"); len(l) < 3 || !strings.Contains(l[len(l)-1], "loaded") || !strings.Contains(l[len(l)-1], "it lifts") {
+		t.Errorf("history of a cell:\n%s", text)
+	}
+	for cell, want := range map[string]string{"B:engine-brake[99]": "gear", "B:nothing": "no setting", "wheel-lift": "slot"} {
+		if _, stderr, code := call(t, "sheet", "history", cell, "--book", dir); code == 0 || !strings.Contains(stderr, want) {
+			t.Errorf("history of %s: code %d, %s", cell, code, stderr)
 		}
 	}
 	out, _, code := call(t, "check", filepath.Join(files, "one.csv"), "--json")
