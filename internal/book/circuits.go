@@ -72,6 +72,19 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 	return b.circuitRecord(e.Name)
 }
 
+// CircuitEdits are the edits by hand that stand on a circuit; nil for none.
+func (b *Book) CircuitEdits(name string) (*circuit.Edits, error) {
+	_, source, err := b.circuitLine(name)
+	if err != nil || len(source) == 0 {
+		return nil, err
+	}
+	e, err := circuit.ParseFile(name+".toml", source)
+	if err != nil {
+		return nil, asInvalid(err)
+	}
+	return e, nil
+}
+
 // saveCircuit stores a new version of a circuit.
 func (t *tx) saveCircuit(c *circuit.Circuit, origin string, source []byte) error {
 	var version int

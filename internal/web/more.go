@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"html/template"
-	"math"
 	"net/http"
 	"runtime/debug"
 	"strconv"
@@ -113,99 +112,6 @@ func seasonPicture(ps []book.SeasonPoint, unit string, q book.SeasonQuery) templ
 	return svg.HTML("season", fmt.Sprintf("%s at turn %d by run, %s", q.Measure, q.Turn, unit), "a dot is the median of a run's timed laps, the line from its least to its greatest lap; the same numbers stand in the table")
 }
 
-type circuitPage struct {
-	Record        book.CircuitRecord
-	Circuit       *circuit.Circuit
-	Map           template.HTML
-	Gate          gatePlace
-	Trouble, Mend string
-}
-
-type gatePlace struct{ Lat, Lon, Heading string }
-
-func (s *server) circuit(r *http.Request) (page, error) {
-	c, err := s.book.Circuit(r.PathValue("circuit"))
-	if err != nil {
-		return page{}, err
-	}
-	d := circuitPage{Circuit: c}
-	list, err := s.book.Circuits()
-	if err != nil {
-		return page{}, err
-	}
-	for _, k := range list {
-		if k.Name == c.Name {
-			d.Record = k
-		}
-	}
-	m := draw.NewSVG(170, 110)
-	draw.Map(m, c, draw.MapOptions{Width: 170, Height: 110, TurnHref: func(t int) string { return fmt.Sprintf("#turn-%d", t) }})
-	d.Map = m.HTML("map", "Map of "+c.Name, fmt.Sprintf("%d turns, %.0f m", len(c.Turns), c.Line.Length))
-	lat, lon, heading := c.Gate()
-	d.Gate = gatePlace{fmt.Sprintf("%.7f", lat*180/math.Pi), fmt.Sprintf("%.7f", lon*180/math.Pi), fmt.Sprintf("%.2f", heading*180/math.Pi)}
-	return page{Title: c.Name, Name: "circuit", Body: d}, nil
-}
-
-// editCircuit keeps a person's word on gate and turns as a circuit file.
-func (s *server) editCircuit(w http.ResponseWriter, r *http.Request) (string, *page, error) {
-	if err := s.form(w, r); err != nil {
-		return "", nil, err
-	}
-	name := r.PathValue("circuit")
-	c, err := s.book.Circuit(name)
-	if err != nil {
-		return "", nil, err
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "name = %s\n", quoteTOML(name))
-	bad := ""
-	number := func(key string) (float64, bool) {
-		v, err := strconv.ParseFloat(strings.ReplaceAll(field(r, key), ",", "."), 64)
-		if err != nil && bad == "" {
-			bad = fmt.Sprintf("%q is no number for %s", field(r, key), key)
-		}
-		return v, err == nil
-	}
-	if field(r, "move-gate") == "yes" {
-		lat, ok1 := number("lat")
-		lon, ok2 := number("lon")
-		head, ok3 := number("heading")
-		if ok1 && ok2 && ok3 {
-			fmt.Fprintf(&b, "[gate]\nlat_deg = %s\nlon_deg = %s\nheading_deg = %s\nhalf_width_m = %s\n", tomlFloat(lat), tomlFloat(lon), tomlFloat(head), tomlFloat(c.HalfWidth))
-		}
-	}
-	for i, t := range c.Turns {
-		key := strconv.Itoa(i)
-		n, err := strconv.Atoi(field(r, "number-"+key))
-		if err != nil || n < 1 {
-			bad = fmt.Sprintf("%q is no turn number", field(r, "number-"+key))
-			break
-		}
-		fmt.Fprintf(&b, "[[turn]]\napex_m = %s\nnumber = %d\nname = %s\nkink = %v\n", tomlFloat(t.Apex), n, quoteTOML(field(r, "name-"+key)), field(r, "kink-"+key) == "yes")
-		if field(r, "drop-"+key) == "yes" {
-			b.WriteString("drop = true\n")
-		}
-	}
-	mend := "correct the field and save again"
-	if bad == "" {
-		if _, err = s.book.AddCircuit(name+".toml", []byte(b.String())); err == nil {
-			return "/circuit/" + pathEscape(name), nil, nil
-		}
-		var ok bool
-		if bad, mend, ok = trouble(err); !ok {
-			return "", nil, err
-		}
-	}
-	p, err := s.circuit(r)
-	if err != nil {
-		return "", nil, err
-	}
-	d := p.Body.(circuitPage)
-	d.Trouble, d.Mend = bad, mend
-	p.Body = d
-	return "", &p, nil
-}
-
 // quoteTOML writes a basic string: escapes as TOML 1.0 has them.
 func quoteTOML(s string) string {
 	var b strings.Builder
@@ -223,14 +129,6 @@ func quoteTOML(s string) string {
 	}
 	b.WriteByte('"')
 	return b.String()
-}
-
-func tomlFloat(v float64) string {
-	s := strconv.FormatFloat(v, 'f', -1, 64)
-	if !strings.ContainsAny(s, ".") {
-		s += ".0"
-	}
-	return s
 }
 
 type statusPage struct {

@@ -121,3 +121,26 @@ if (crew) {
     send(adding);
   });
 }
+
+// A tap on a circuit's line takes its place, in metres from the gate, into the
+// fields that want one.
+const chart = document.getElementById("circuit-map");
+const wanting = document.querySelectorAll("[data-pick]");
+if (chart && wanting.length) {
+  const svg = chart.querySelector("svg");
+  const places = chart.dataset.points.split(";").filter(Boolean).map((q) => q.split(" ").map(Number));
+  const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
+  dot.setAttribute("r", "2");
+  dot.setAttribute("class", "f-warn");
+  svg.addEventListener("click", (e) => {
+    const at = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse());
+    let best = null, far = Infinity;
+    for (const q of places) { const d = Math.hypot(q[1] - at.x, q[2] - at.y); if (d < far) { far = d; best = q; } }
+    if (far > 8) return;
+    dot.setAttribute("cx", best[1]);
+    dot.setAttribute("cy", best[2]);
+    svg.append(dot);
+    for (const f of wanting) f.value = best[0];
+    document.getElementById("picked").textContent = best[0] + " m";
+  });
+}

@@ -1,0 +1,72 @@
+package web
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+)
+
+func TestCircuitByHand(t *testing.T) {
+	s := open(t)
+	b, err := shared()
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := b.Circuits()
+	if err != nil || len(all) == 0 {
+		t.Fatal(err)
+	}
+	at := s.URL + "/circuit/" + pathEscape(all[0].Name)
+	_, body := get(t, at)
+	key := token.FindStringSubmatch(body)
+	if key == nil {
+		t.Fatal("the form has no token")
+	}
+	post := func(v url.Values) (int, string) {
+		v.Set("token", key[1])
+		if !v.Has("version") {
+			c, err := b.Circuit(all[0].Name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			v.Set("version", fmt.Sprint(c.Version))
+		}
+		r, err := http.PostForm(at, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Body.Close()
+		x, _ := io.ReadAll(r.Body)
+		return r.StatusCode, string(x)
+	}
+	for _, c := range []struct {
+		form url.Values
+		want string
+	}{
+		{url.Values{"do": {"merge"}, "first": {"4"}, "last": {"x"}}, "is no turn number"},
+		{url.Values{"do": {"merge"}, "first": {"4"}, "last": {"44"}}, "there is no turn 44"},
+		{url.Values{"do": {"split"}, "at": {"1e999"}}, "is no place in metres"},
+		{url.Values{"do": {"gate"}, "at": {"90000"}}, "the gate cannot be moved"},
+		{url.Values{"do": {"drop"}, "number": {"4"}, "version": {"0"}}, "somebody changed this circuit meanwhile"},
+	} {
+		if code, body := post(c.form); code != http.StatusUnprocessableEntity || !strings.Contains(body, c.want) {
+			t.Errorf("%v: %d, want %q", c.form, code, c.want)
+		}
+	}
+	if code, body := post(url.Values{"do": {"renumber"}, "number": {"9"}, "to": {"19"}, "following": {"yes"}}); code != 200 || !strings.Contains(body, "has the number 19") {
+		t.Fatalf("renumber: %d", code)
+	}
+	c, err := b.Circuit(all[0].Name)
+	if err != nil || c.Turn(19) == nil || c.Turn(9) != nil || c.Turn(20) == nil {
+		t.Errorf("turns after renumbering: %+v, %v", c.Turns, err)
+	}
+	if code, body := post(url.Values{"do": {"back"}, "edit": {"0"}}); code != 200 || strings.Contains(body, "has the number 19") {
+		t.Errorf("take back: %d", code)
+	}
+	if c, err = b.Circuit(all[0].Name); err != nil || c.Turn(9) == nil || c.Turn(19) != nil {
+		t.Errorf("turns after taking it back: %v", err)
+	}
+}
