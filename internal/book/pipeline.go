@@ -366,6 +366,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 		}
 		return fail(text, mend)
 	}
+	settle(r)
 	o.ride = r
 	return o, nil
 }
@@ -499,6 +500,7 @@ func (w *adding) store(outings []outing) error {
 			return err
 		}
 		w.out.Runs = append(w.out.Runs, r)
+		b.keepRide(r, r.Line, outings[i].ride)
 		b.rides.put(rideKey{n, r.Line}, outings[i].ride)
 	}
 	w.say("done", 1)

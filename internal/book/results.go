@@ -95,7 +95,7 @@ func (c *rideCache) leave(k rideKey) {
 	delete(c.busy, k)
 }
 
-// Ride returns a run analysed, from memory or computed anew from its original.
+// Ride returns a run analysed: from memory, from its ride file, or computed.
 // Read only: it is shared between callers.
 func (b *Book) Ride(ctx context.Context, run int) (*ride.Ride, error) {
 	r, err := b.Run(fmt.Sprint(run))
@@ -116,7 +116,10 @@ func (b *Book) Ride(ctx context.Context, run int) (*ride.Ride, error) {
 			return nil, err
 		}
 		if first {
-			x, err := b.compute(ctx, r, c)
+			x, err := b.readRide(r, c)
+			if err != nil || !b.fresh(run, c.Version) {
+				x, err = b.compute(ctx, r, c)
+			}
 			if err == nil {
 				b.rides.put(key, x)
 			}
@@ -145,7 +148,12 @@ func (b *Book) compute(ctx context.Context, r Run, c *circuit.Circuit) (*ride.Ri
 		x.Circuit = c
 	}
 	x.Circuit.Version = c.Version
-	if b.readOnly || b.fresh(r.Number, c.Version) {
+	settle(x)
+	if b.readOnly {
+		return x, nil
+	}
+	b.keepRide(r, c.Version, x)
+	if b.fresh(r.Number, c.Version) {
 		return x, nil
 	}
 	return x, b.tx(func(t *tx) error { return t.saveResult(r.Number, x, k) })

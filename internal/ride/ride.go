@@ -37,6 +37,10 @@ type Ride struct {
 // own speed where there is no front wheel.
 func (r *Ride) Speed() []float64 { return r.speed }
 
+// SetSpeed gives a ride that was read from storage the series that Speed
+// returns.
+func (r *Ride) SetSpeed(v []float64) { r.speed = v }
+
 // Cannot names one thing that is withheld and why.
 type Cannot struct{ What, Why, Mend string }
 
