@@ -349,7 +349,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 			f.Status = http.StatusServiceUnavailable
 		}
 	}
-	if f.Status >= 500 {
+	if errors.Is(err, context.Canceled) {
+		s.log.Info("request left", "path", short(r.URL.Path))
+	} else if f.Status >= 500 {
 		s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
 	}
 	s.render(w, r, f.Status, page{Title: "That did not work", Name: "failure", Body: f})

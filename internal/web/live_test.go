@@ -14,6 +14,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -190,18 +191,19 @@ func TestAnEndedSessionHearsNothing(t *testing.T) {
 type dropper struct {
 	net.Listener
 	to   string
+	each bool // every connection breaks, in its answer
 	mu   sync.Mutex
 	rng  *rand.Rand
 	cuts int
 }
 
-func newDropper(t *testing.T, to string, seed uint64) *dropper {
+func newDropper(t *testing.T, to string, seed uint64, each bool) *dropper {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := &dropper{Listener: l, to: to, rng: rand.New(rand.NewPCG(seed, 1))}
+	d := &dropper{Listener: l, to: to, each: each, rng: rand.New(rand.NewPCG(seed, 1))}
 	go func() {
 		for {
 			c, err := l.Accept()
@@ -224,10 +226,12 @@ func (d *dropper) serve(c net.Conn) {
 	defer s.Close()
 	d.mu.Lock()
 	up, down := int64(1<<40), int64(1<<40)
-	switch d.rng.IntN(4) {
-	case 0:
+	switch n := d.rng.IntN(4); {
+	case d.each:
+		down = 300 + int64(d.rng.IntN(1500))
+	case n == 0:
 		up = int64(d.rng.IntN(900)) // the request is cut
-	case 1:
+	case n == 1:
 		down = int64(d.rng.IntN(2500)) // the answer is cut: it was done, and nobody knows
 	}
 	if up+down < 1<<41 {
@@ -250,8 +254,9 @@ func TestDroppedConnections(t *testing.T) {
 	}
 	b := aBook(t)
 	r := aServer(t, b, Options{Share: true})
-	d := newDropper(t, strings.TrimPrefix(r.base, "http://"), 7)
+	d := newDropper(t, strings.TrimPrefix(r.base, "http://"), 7, false)
 	through := "http://" + d.Addr().String()
+	thin := newDropper(t, strings.TrimPrefix(r.base, "http://"), 8, true)
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	from, err := b.LastEvent()
@@ -261,12 +266,13 @@ func TestDroppedConnections(t *testing.T) {
 	var heardIDs []int64
 	ended := make(chan struct{})
 	drops := 0
+	var last atomic.Int64
+	last.Store(from)
 	go func() {
 		defer close(ended)
-		last := from
 		c := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}
 		for ctx.Err() == nil {
-			e, err := listen(c, through+"/events?after="+fmt.Sprint(from), fmt.Sprint(last))
+			e, err := listen(c, "http://"+thin.Addr().String()+"/events?after="+fmt.Sprint(from), fmt.Sprint(last.Load()))
 			if err != nil {
 				drops++
 				continue
@@ -281,7 +287,7 @@ func TestDroppedConnections(t *testing.T) {
 					}
 					if h.kind == "book" {
 						heardIDs = append(heardIDs, h.id)
-						last = h.id
+						last.Store(h.id)
 					}
 				case <-ctx.Done():
 					break stream
@@ -359,12 +365,8 @@ func TestDroppedConnections(t *testing.T) {
 		t.Errorf("%d remarks, want %d", len(rs), phones*each)
 	}
 	to, _ := b.LastEvent()
-	// The last message may still be on its way through a broken stream.
-	time.Sleep(100 * time.Millisecond)
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end) && r.streams.Load() == 0; time.Sleep(20 * time.Millisecond) {
-	}
-	waitFor(t, "a stream that stays", func() bool { return r.streams.Load() > 0 })
-	time.Sleep(200 * time.Millisecond)
+	waitFor(t, "the listener to have heard all", func() bool { return last.Load() >= to })
+	time.Sleep(100 * time.Millisecond) // what came twice would come now
 	cancel()
 	<-ended
 	if int64(len(heardIDs)) != to-from {
@@ -375,8 +377,8 @@ func TestDroppedConnections(t *testing.T) {
 			t.Fatalf("event %d was heard as number %d", id, i+1)
 		}
 	}
-	if d.cuts == 0 || tries == phones*each {
-		t.Errorf("nothing was cut: %d cuts, %d tries", d.cuts, tries)
+	if d.cuts == 0 || tries == phones*each || drops < 2 {
+		t.Errorf("too little was cut: %d cuts, %d tries, stream lost %d times", d.cuts, tries, drops)
 	}
 	t.Logf("%d remarks in %d tries over %d broken connections, stream lost %d times", phones*each, tries, d.cuts, drops)
 }
