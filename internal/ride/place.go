@@ -47,10 +47,13 @@ func (w *work) place() {
 	sort.SliceStable(r.Episodes, func(a, b int) bool { return r.Episodes[a].Start < r.Episodes[b].Start })
 }
 
-// passAt finds the pass through a turn that holds instant t.
+// passAt finds the pass through a turn that holds instant t. Passes follow each
+// other in time, a lap of turns overlapping at most.
 func (w *work) passAt(t float64, turn int) *Pass {
-	for k := range w.r.Passes {
-		p := &w.r.Passes[k]
+	ps := w.r.Passes
+	after := sort.Search(len(ps), func(k int) bool { return ps[k].Start > t })
+	for k := after - 1; k >= max(0, after-2*len(w.r.Circuit.Turns)); k-- {
+		p := &ps[k]
 		if p.Turn == turn && t >= p.Start && t < p.End {
 			return p
 		}
