@@ -19,7 +19,64 @@ type fixes struct {
 	logged bool
 	// headed tells the same of h.
 	headed bool
+	// void marks places in time without a fix, see bridged; nil where none is.
+	void []bool
 }
+
+// bridged is the fixes with places in time put into every hole: the rider's
+// offset from the line and the error of the odometer grow step by step through
+// the bends of a hole, and the step from one side to the other would miss them.
+// Nothing but time and the speed beside them holds at a void.
+func (f *fixes) bridged() *fixes {
+	const step, most = 0.4, 120.0 // s
+	limit := math.Max(2*step, 2.5/f.rate)
+	extra := 0
+	for i := 1; i < len(f.t); i++ {
+		if dt := f.t[i] - f.t[i-1]; dt > limit && dt < most {
+			extra += int(dt/step) - 1
+		}
+	}
+	if extra == 0 {
+		return f
+	}
+	n := len(f.t) + extra
+	g := &fixes{rate: f.rate, logged: f.logged, headed: f.headed,
+		t: make([]float64, 0, n), x: make([]float64, 0, n), y: make([]float64, 0, n), v: make([]float64, 0, n), h: make([]float64, 0, n), void: make([]bool, 0, n)}
+	put := func(t, x, y, v, h float64, void bool) {
+		g.t, g.x, g.y, g.v, g.h, g.void = append(g.t, t), append(g.x, x), append(g.y, y), append(g.v, v), append(g.h, h), append(g.void, void)
+	}
+	for i := range f.t {
+		if i > 0 {
+			if dt := f.t[i] - f.t[i-1]; dt > limit && dt < most {
+				m := int(dt / step)
+				for k := 1; k < m; k++ {
+					u := float64(k) / float64(m)
+					put(f.t[i-1]+u*dt, f.x[i-1]+u*(f.x[i]-f.x[i-1]), f.y[i-1]+u*(f.y[i]-f.y[i-1]), f.v[i-1]+u*(f.v[i]-f.v[i-1]), f.h[i-1], true)
+				}
+			}
+		}
+		put(f.t[i], f.x[i], f.y[i], f.v[i], f.h[i], false)
+	}
+	return g
+}
+
+// hole is the length (s) of the hole that the step to row i lies in, 0 for none.
+func (f *fixes) hole(i int) float64 {
+	if f.void == nil || !f.void[i] && !f.void[i-1] {
+		return 0
+	}
+	a, b := i-1, i
+	for a > 0 && f.void[a] {
+		a--
+	}
+	for b < len(f.void)-1 && f.void[b] {
+		b++
+	}
+	return f.t[b] - f.t[a]
+}
+
+// isVoid tells whether row i is no fix.
+func (f *fixes) isVoid(i int) bool { return f.void != nil && f.void[i] }
 
 // readFixes gathers the fixes of a recording. A fix is new when latitude or
 // longitude changed: loggers repeat the last fix between two real ones.

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
 )
 
 const (
@@ -138,6 +139,7 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 			}
 		}
 	}
+	l.rolledIn(laps)
 	// A lap that begins in the pit lane is an out lap, one that ends there an in lap.
 	for i := range laps {
 		if laps[i].Kind != BrokenLap || !hasMark(laps[i], "pit") {
@@ -160,6 +162,36 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 		}
 	}
 	return l.describe(rec, laps, j)
+}
+
+// slowStart is the share of the usual speed at the gate below which a lap did not
+// begin in full flight.
+const slowStart = 0.7
+
+// rolledIn finds first laps that begin out of the pit lane beyond the gate, where
+// the lane lies too near the line to tell it by place: the bike passes the gate
+// far slower than on the other laps, and nothing came before.
+func (l *Located) rolledIn(laps []Lap) {
+	p := l.Position
+	var v []float64
+	for _, lap := range laps {
+		if lap.Kind == TimedLap {
+			v = append(v, p.Speed[p.Index(lap.Start)])
+		}
+	}
+	if len(v) < 3 {
+		return
+	}
+	usual := signal.Median(v)
+	for i := range laps {
+		if laps[i].Kind != TimedLap || i > 0 && laps[i-1].Kind == TimedLap {
+			continue
+		}
+		if at := p.Speed[p.Index(laps[i].Start)]; at < slowStart*usual {
+			laps[i].Kind, laps[i].TimeSE = OutLap, 0
+			laps[i].Marks = append(laps[i].Marks, fmt.Sprintf("began at %.0f km/h, the others at %.0f", 3.6*at, 3.6*usual))
+		}
+	}
 }
 
 // laneNear tells whether the bike was slow and far from the line within four

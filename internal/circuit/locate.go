@@ -84,9 +84,10 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		out.Position = openPosition(&f, d)
 		return out, nil
 	}
-	j := &joint{f: &f, d: d, q: defaultNoise(), sm: out.sm, bias: [2]float64{}}
+	j := &joint{f: f.bridged(), fixes: &f, d: d, q: defaultNoise(), sm: out.sm, bias: [2]float64{}}
+	lp.bridge(&f, d)
 	lp.fill(d)
-	j.s = lp.phases(&f, d, lp.length)
+	j.s = lp.phases(j.f, d, lp.length)
 	if known != nil {
 		j.line = known.Line
 		j.q.slowStart = 4
@@ -105,8 +106,8 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 	pos := j.position()
 	pos.Bridged = holes(&f, d)
 	out.Position = pos
-	out.fixT = make([]float64, len(f.t))
-	for i, t := range f.t {
+	out.fixT = make([]float64, len(j.f.t))
+	for i, t := range j.f.t {
 		out.fixT[i] = t - d.latency
 	}
 	out.fixV = j.vAtFix()
@@ -148,7 +149,10 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 	if len(d.spans) > 0 {
 		pos.Replaced = d.spans
 	}
-	if !d.wheel {
+	if !d.wheel && d.timed {
+		out.problem(recording.Note, fmt.Sprintf("no front wheel speed: distance comes from GPS speed, and the GPS delay (%.0f ms) from the yaw rate", 1e3*d.latency),
+			"log front wheel speed for steadier lap times")
+	} else if !d.wheel {
 		out.problem(recording.Note, "no front wheel speed: distance comes from GPS speed, and the GPS delay cannot be found",
 			"log front wheel speed for steadier lap times and places in step with the other channels")
 	}
@@ -162,7 +166,8 @@ func (l *Located) problem(sev recording.Severity, text, mend string) {
 
 // joint is the state of the iteration between line and smoother.
 type joint struct {
-	f      *fixes
+	f      *fixes // with voids in the holes
+	fixes  *fixes // without
 	d      *odometer
 	line   Line
 	s      []float64 // unwrapped S at the fixes
@@ -174,6 +179,8 @@ type joint struct {
 	phi    []float64  // lean from path on the grid, for the rolling radius
 	grid   []float64  // S on the grid
 	aside  []float64  // m right of the line, of each raw fix
+	jumped []bool     // fixes between two opposite jumps, once found
+	habits []float64  // relative error of the odometer by place, see habit
 }
 
 // learn fits line and positions to each other.
@@ -185,9 +192,15 @@ func (j *joint) learn(lp *loop) {
 		use[i] = k >= 0 && k < len(lp.whole) && lp.whole[k]
 	}
 	for round := range 3 {
+		if round == 1 {
+			clear(j.jumped) // found on a line that was still rough
+			for i := range j.rows {
+				j.rows[i].jump = false
+			}
+		}
 		pts := make([]point, 0, len(j.s))
 		for i := range j.s {
-			if !use[i] {
+			if !use[i] || j.f.isVoid(i) {
 				continue
 			}
 			x, y, w := j.f.x[i], j.f.y[i], 1.0
@@ -218,12 +231,15 @@ func (j *joint) learn(lp *loop) {
 		length = line.Length
 		j.spread()
 		if round < 2 {
-			j.d.calibrate(j.f, j.phi)
+			j.d.calibrate(j.fixes, j.phi)
+			j.applyHabit(j.habits)
+			j.bridgeSpeed()
 		}
 		j.solve(2, false)
 		if round < 2 {
 			j.positionDelay()
 		}
+		j.habit()
 	}
 }
 
@@ -232,7 +248,9 @@ func (j *joint) locateKnown() {
 	for round := range 3 {
 		j.spread()
 		if round < 2 {
-			j.d.calibrate(j.f, j.phi)
+			j.d.calibrate(j.fixes, j.phi)
+			j.applyHabit(j.habits)
+			j.bridgeSpeed()
 		}
 		j.solve(2, false)
 		var mx, my float64
@@ -246,6 +264,7 @@ func (j *joint) locateKnown() {
 		if round < 2 {
 			j.positionDelay()
 		}
+		j.habit()
 	}
 	j.finish(false)
 }
@@ -311,7 +330,7 @@ func (j *joint) solve(rounds int, cov bool) {
 	}
 	j.rows = j.rows[:n]
 	if len(j.aside) != n {
-		j.aside = make([]float64, n)
+		j.aside, j.jumped = make([]float64, n), make([]bool, n)
 	}
 	var po, pt float64
 	for i := range j.rows {
@@ -320,7 +339,7 @@ func (j *joint) solve(rounds int, cov bool) {
 		x, y, h, _ := j.line.At(j.s[i])
 		sin, cos := math.Sincos(h)
 		r := &j.rows[i]
-		w := r.w
+		w, jump := r.w, r.jump
 		*r = row{tx: sin, ty: cos, rx: f.x[i] - j.bias[0] - x, ry: f.y[i] - j.bias[1] - y, w: 1, v: v, dv: f.v[i] - v}
 		if d.speedLag != 0 {
 			_, v = d.at(t - d.speedLag)
@@ -329,16 +348,22 @@ func (j *joint) solve(rounds int, cov bool) {
 		if w > 0 && w < 1 {
 			r.w = w
 		}
-		if !d.wheel || math.Abs(r.dv) > 2 {
+		r.jump = jump && i > 0
+		if !d.wheel || math.Abs(r.dv) > 2 || f.isVoid(i) {
 			r.dv = math.NaN()
 		}
 		if i > 0 {
 			r.dt, r.do, r.dnom = t-pt, o-po, j.s[i]-j.s[i-1]
 			r.kappa = j.line.kappaAt(0.5 * (j.s[i] + j.s[i-1]))
 			r.bad = j.badBetween(pt, t) || r.dt > 1.5
+			if !d.wheel {
+				r.blind = f.hole(i)
+			}
 		}
 		j.aside[i] = r.rx*cos - r.ry*sin
-		if math.Hypot(r.rx, r.ry) > 12 { // pit lane, paddock, or a fix that jumped
+		if f.isVoid(i) {
+			r.w, j.aside[i] = 0, 0
+		} else if j.jumped[i] || math.Hypot(r.rx, r.ry) > 12 { // pit lane, paddock, or a fix that jumped
 			r.w = 0
 		}
 		po, pt = o, t
@@ -373,7 +398,7 @@ func (j *joint) solve(rounds int, cov bool) {
 		}
 		if len(res) > 60 {
 			j.q.white = whiteNoise(res)
-			j.q.offset = math.Max(0.6, 1.3*j.wander())
+			j.q.offset = math.Max(leastWander, 1.2*j.wander())
 			q.white, q.offset = j.q.white, j.q.offset
 		}
 		j.jumps()
@@ -391,14 +416,18 @@ func (j *joint) noise() noise {
 	q := j.q
 	if !j.d.wheel {
 		// GPS speed drifts with a memory of seconds: its integral walks.
-		q.walk = 0.02
+		q.walk = 0.012
 		if !j.f.logged {
 			q.walk = 0.4
 		}
-		q.drift = 1e-6
+		q.drift = 1e-8
 	}
 	return q
 }
+
+// leastWander (m) is what a rider is taken to wander about his line at least: the
+// smoothed offsets show less of it than there is.
+const leastWander = 0.5
 
 // wander is the spread of the rider about the line as solved.
 func (j *joint) wander() float64 {
@@ -424,7 +453,9 @@ const (
 )
 
 // jumps gives no weight to the fixes between two opposite steps of the GPS
-// error. Reweighting alone does not help: the slow error follows the jump.
+// error. Reweighting alone does not help: the slow error follows the jump. What
+// was found once stays out: a later solution that had the jump in its data has
+// followed it and shows less of it.
 func (j *joint) jumps() {
 	f := j.f
 	n := len(f.t)
@@ -438,7 +469,10 @@ func (j *joint) jumps() {
 		r, e := &j.rows[i], &j.sm.x[i]
 		x := r.rx - r.tx*e[iDS] - r.ty*e[iD]
 		y := r.ry - r.ty*e[iDS] + r.tx*e[iD]
-		if math.Hypot(x, y) > 30 {
+		switch {
+		case f.isVoid(i) && i > 0: // as before the hole
+			x, y = ex[i]-ex[i-1], ey[i]-ey[i-1]
+		case math.Hypot(x, y) > 30:
 			x, y = 0, 0
 		}
 		ex[i+1], ey[i+1] = ex[i]+x, ey[i]+y
@@ -469,16 +503,28 @@ func (j *joint) jumps() {
 		steps = append(steps, step{best, x, y})
 		i = best + k
 	}
-	for q := 0; q+1 < len(steps); q++ {
+	// A step without its opposite: the error is another from there on.
+	leap := func(i int) {
+		for k := max(1, i-1); k <= min(n-1, i+1); k++ {
+			j.rows[k].jump = true
+		}
+	}
+	q := 0
+	for ; q+1 < len(steps); q++ {
 		a, b := steps[q], steps[q+1]
 		dot := (a.x*b.x + a.y*b.y) / (math.Hypot(a.x, a.y) * math.Hypot(b.x, b.y))
 		if dot > -0.6 || f.t[min(b.i, n-1)]-f.t[min(a.i, n-1)] > jumpLength {
+			leap(a.i)
 			continue
 		}
 		for i := max(0, a.i-1); i <= min(n-1, b.i); i++ {
+			j.jumped[i] = true
 			j.rows[i].w = 0
 		}
 		q++
+	}
+	if q == len(steps)-1 {
+		leap(steps[q].i)
 	}
 }
 

@@ -18,6 +18,7 @@ type odometer struct {
 	bad                []bool    // wheel speed not believed
 	spans              []recording.Span
 	wheel              bool
+	timed              bool    // without a wheel: the delay was found against the yaw rate
 	latency, latencySE float64 // s, of the positions
 	speedLag           float64 // s by which GPS speed is older than the position beside it
 	scale, scaleSE     float64
@@ -67,6 +68,8 @@ func newOdometer(rec *recording.Recording, f *fixes) *odometer {
 	if d.wheel {
 		d.accel = slope(d.raw, d.dt, 0.07)
 		d.coarseLatency(f)
+	} else if l, se, ok := yawDelay(rec, f); ok {
+		d.latency, d.latencySE, d.timed = l, se, true
 	}
 	d.scale = 1
 	return d
@@ -236,34 +239,42 @@ const (
 	slipDoubt = 0.002
 )
 
-// slipUnderBrakes fits what the front wheel loses under braking, in proportion
-// to the deceleration (the linear range of a tyre), and gives it back.
+// slipUnderBrakes fits what the front wheel loses under braking, as a parabola
+// in the deceleration that the brakes make (a tyre grows stiffer with the load
+// that braking puts on it), and gives it back. brakeSlip is its slope at 6 m/s2.
 func (d *odometer) slipUnderBrakes(f *fixes) {
 	if !f.logged {
 		return
 	}
-	fit := signal.RobustFit(len(f.t), 1, func(k int, x []float64) (float64, bool) {
+	fit := signal.RobustFit(len(f.t), 2, func(k int, x []float64) (float64, bool) {
 		t := f.t[k] - d.latency - d.speedLag
 		a := signal.At(d.accel, d.t0, d.dt, t)
 		v := signal.At(d.v, d.t0, d.dt, t)
 		if a > -3 || v < 12 || t < d.t0 || t > d.end() {
 			return 0, false
 		}
-		x[0] = -a * v
+		b := braked(a, v)
+		x[0], x[1] = b*v, b*b*v
 		return f.v[k] - v, true
 	}, 2.5, 1.2, 0.8)
 	if !fit.OK || fit.N < 60 {
 		return
 	}
-	d.brakeSlip = math.Max(0, math.Min(0.006, fit.Coef[0]))
+	d.brakeSlip = math.Max(0, math.Min(0.006, fit.Coef[0]+6*fit.Coef[1]))
 	for i, a := range d.accel {
 		if a < 0 {
-			d.v[i] *= 1 - d.brakeSlip*a
+			b := braked(a, d.v[i])
+			d.v[i] *= 1 + math.Max(0, math.Min(0.06, fit.Coef[0]*b+fit.Coef[1]*b*b))
 		} else {
 			d.v[i] *= 1 + spinSlip*d.brakeSlip*a
 		}
 	}
 }
+
+// braked is the deceleration (m/s2) that the brakes make at acceleration a and
+// speed v: what the air does goes past the tyre. drag is for a usual machine
+// (0.32 m2, 265 kg).
+func braked(a, v float64) float64 { return math.Max(0, -a-7.3e-4*v*v) }
 
 // disbelieve replaces wheel speed by GPS speed where the two part for longer
 // than noise explains, unless it is the GPS that jumps.

@@ -21,6 +21,8 @@ func (j *joint) position() *Position {
 	}
 	if d.wheel {
 		p.WheelScale, p.WheelScaleSE = d.scale, d.scaleSE
+	} else if d.timed {
+		p.LatencySE = d.latencySE
 	} else {
 		p.LatencySE = 0.1
 	}
@@ -61,8 +63,8 @@ func (j *joint) position() *Position {
 			w = (t + d.latency - f.t[k-1]) / gap
 		}
 		p.SSE[i] = se[0] + w*(se[1]-se[0])
-		if gap > 1 { // inside a hole the error is largest in the middle
-			p.SSE[i] += math.Sqrt(j.q.walk*gap) * 2 * math.Sqrt(w*(1-w))
+		if d.wheel || d.timed {
+			p.SSE[i] = math.Hypot(p.SSE[i], p.LatencySE*d.v[i])
 		}
 		p.Offset[i] = off[0] + w*(off[1]-off[0])
 		p.OffsetSE[i] = offSE[0] + w*(offSE[1]-offSE[0])

@@ -25,17 +25,19 @@ type noise struct {
 	slowStart float64 // m: its spread before the first fix (wide where an offset is expected)
 	walk      float64 // m2/s: odometer
 	bad       float64 // m2/s more, where wheel speed was replaced
+	blind     float64 // share of speed by which a lap differs from the others where nothing tells it
 	drift     float64 // 1/s: of the scale
 	scale     float64 // prior spread of the scale
 	offset    float64 // m: rider's offset
 	reach     float64 // m: length over which it is forgotten
 	speed     float64 // m/s: of the GPS speed row, weak because its error is correlated
 	start     float64 // m: spread of ds before the first fix
+	leap      float64 // m: of a jump of the GPS error
 }
 
 func defaultNoise() noise {
 	return noise{white: 0.6, slow: 1.2, tau: 200, slowStart: 1.5, walk: 0.001, bad: 0.02,
-		drift: 1e-8, scale: 0.003, offset: 0.6, reach: 120, speed: 0.5, start: 5}
+		drift: 1e-8, scale: 0.003, offset: leastWander, reach: 120, speed: 0.5, start: 5, leap: 4, blind: 0.05}
 }
 
 type mat5 [nState * nState]float64
@@ -46,6 +48,8 @@ type row struct {
 	dt, do, dnom float64 // s, m by odometer, m of nominal S since the fix before
 	kappa        float64 // 1/m of the line between the two
 	bad          bool    // wheel speed replaced since the fix before
+	blind        float64 // s, length of the hole that this step lies in and in which nothing tells the speed
+	jump         bool    // the GPS error jumped since the fix before
 	tx, ty       float64 // tangent
 	rx, ry       float64 // m, fix minus line point
 	w            float64 // weight of the fix, 0 = not used
@@ -113,8 +117,14 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 		if r.bad {
 			qs += q.bad * r.dt
 		}
-		iq := [nState]float64{1 / qs, 1 / (q.drift*r.dt + 1e-14),
-			1 / (sq(q.slow)*(1-rc*rc) + 1e-9), 1 / (sq(q.slow)*(1-rc*rc) + 1e-9), 1 / (sq(q.offset)*(1-rd*rd) + 1e-8)}
+		if r.blind > 0 {
+			qs += sq(q.blind*r.v) * r.blind / 4 * r.dt
+		}
+		qc := sq(q.slow)*(1-rc*rc) + 1e-9
+		if r.jump {
+			qc += sq(q.leap)
+		}
+		iq := [nState]float64{1 / qs, 1 / (q.drift*r.dt + 1e-14), 1 / qc, 1 / qc, 1 / (sq(q.offset)*(1-rd*rd) + 1e-8)}
 		u := r.do - r.dnom
 		fb, fd := r.do, r.do*r.kappa
 		prev := &sm.diag[i-1]
