@@ -80,6 +80,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 		return nil, &Error{File: s.name, Line: s.headerLine, Column: 1, Text: fmt.Sprintf("none of the columns is known: %s", shortList(heads)), Mend: "map them in a column map: from = \"name in the file\", channel = \"front_speed\" and so on; docs/formats.md lists the names", Source: s.headerText}
 	}
 	physics(s, rec)
+	s.plausible(rec)
 	if !opts.NoHealth {
 		health(s, rec)
 	}

@@ -3,6 +3,7 @@ package intake
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -84,7 +85,8 @@ func ParseColumnMap(name string, text []byte) (*ColumnMap, error) {
 		if c.Index < 0 {
 			return nil, fail(i, "index", fmt.Sprintf("index = %d", c.Index), "columns count from 1")
 		}
-		if c.Unit != "" {
+		own := c.Channel != "" && !canonical(c.Channel) && c.Channel != "ignore"
+		if c.Unit != "" && !own { // a channel of one's own may have a unit of its own
 			if _, err := unit.Parse(c.Unit); err != nil {
 				mend := "give a unit such as km/h, deg, bar, °C, %"
 				if ue := (*unit.UnknownError)(nil); errors.As(err, &ue) && ue.Nearest != "" {
@@ -93,8 +95,9 @@ func ParseColumnMap(name string, text []byte) (*ColumnMap, error) {
 				return nil, fail(i, "unit", err.Error(), mend)
 			}
 		}
-		if c.Channel != "" && !canonical(c.Channel) && c.Channel != "ignore" {
-			// An own name is allowed; one that is nearly a canonical name is a slip.
+		if own && !ownNameOf(c.From, c.Channel) {
+			// An own name is allowed; one that is nearly a canonical name is a slip,
+			// unless the file has it.
 			if near := unit.Nearest(c.Channel, channelNames()); near != "" && closeTo(c.Channel, near) {
 				return nil, fail(i, "channel", fmt.Sprintf("unknown channel %q", c.Channel), fmt.Sprintf("did you mean channel = %q? (a name of your own must differ more)", near))
 			}
@@ -175,54 +178,108 @@ func channelNames() []string {
 	return names
 }
 
-// closeTo tells whether two names are within two edits.
+// ownNameOf tells whether a channel's name is what an unknown column would get:
+// its own, or that with its number behind it.
+func ownNameOf(from, channel string) bool {
+	rest, ok := strings.CutPrefix(channel, strings.ReplaceAll(foldName(from), " ", "_"))
+	return ok && from != "" && strings.Trim(rest, "_0123456789") == ""
+}
+
+// closeTo tells whether two names are within one edit, or two where they are
+// long.
 func closeTo(a, b string) bool {
-	return unit.Distance(a, b) <= 2
+	return unit.Distance(a, b) <= min(2, max(1, len(a)/4))
+}
+
+// overrides is a column map made ready to be asked for thousands of columns.
+type overrides struct {
+	m       *ColumnMap
+	byIndex map[int]int
+	byName  map[string]int
+	byFold  map[string]int
+}
+
+func (m *ColumnMap) ready() *overrides {
+	o := &overrides{m: m, byIndex: map[int]int{}, byName: map[string]int{}, byFold: map[string]int{}}
+	if m == nil {
+		return o
+	}
+	for i, c := range slices.Backward(m.Columns) { // the first of several is right
+		if c.Index > 0 {
+			o.byIndex[c.Index] = i
+		}
+		if c.From != "" {
+			o.byName[c.From] = i
+			if f := foldName(c.From); f != "" {
+				o.byFold[f] = i
+			}
+		}
+	}
+	return o
 }
 
 // find returns the entry for a column of the file, nil if there is none.
-func (m *ColumnMap) find(cell, header string, index int) *MapColumn {
-	if m == nil {
+func (o *overrides) find(cell, header string, index int) *MapColumn {
+	best := -1
+	take := func(i int, ok bool) {
+		if ok && (best < 0 || i < best) {
+			best = i
+		}
+	}
+	i, ok := o.byIndex[index]
+	take(i, ok)
+	i, ok = o.byName[cell]
+	take(i, ok)
+	i, ok = o.byName[header]
+	take(i, ok)
+	if best < 0 && len(o.byFold) > 0 {
+		i, ok = o.byFold[foldName(header)]
+		take(i, ok)
+	}
+	if best < 0 {
 		return nil
 	}
-	for i := range m.Columns {
-		c := &m.Columns[i]
-		if c.Index == index && c.Index > 0 || c.From != "" && (c.From == cell || c.From == header) {
-			return c
-		}
-	}
-	for i := range m.Columns {
-		if c := &m.Columns[i]; c.From != "" && foldName(c.From) != "" && foldName(c.From) == foldName(header) {
-			return c
-		}
-	}
-	return nil
+	return &o.m.Columns[best]
 }
 
 // unused returns the entries that meet no column.
-func (m *ColumnMap) unused(cols []ColumnInfo) []MapColumn {
-	if m == nil {
+func (o *overrides) unused(cols []ColumnInfo) []MapColumn {
+	if o.m == nil {
 		return nil
 	}
+	used := map[*MapColumn]bool{}
+	for _, c := range cols {
+		used[o.find(c.Cell, c.Header, c.Index)] = true
+	}
 	var out []MapColumn
-	for i := range m.Columns {
-		used := false
-		for _, c := range cols {
-			used = used || m.find(c.Cell, c.Header, c.Index) == &m.Columns[i]
-		}
-		if !used {
-			out = append(out, m.Columns[i])
+	for i := range o.m.Columns {
+		if !used[&o.m.Columns[i]] {
+			out = append(out, o.m.Columns[i])
 		}
 	}
 	return out
 }
 
 // writeMap prints what was decided as a column map to edit.
-func writeMap(cols []ColumnInfo, rate float64) string {
+func writeMap(cols []ColumnInfo, rate float64, given *ColumnMap) string {
 	var b strings.Builder
 	b.WriteString("# Column map: edit and give it back with --map. Leave out what is right.\n")
 	if rate > 0 {
 		fmt.Fprintf(&b, "rate_hz = %s\n", strconv.FormatFloat(rate, 'g', -1, 64))
+	}
+	if given != nil {
+		if given.Decimal != "" {
+			fmt.Fprintf(&b, "decimal = %s\n", tomlString(given.Decimal))
+		}
+		if given.Delimiter != "" {
+			fmt.Fprintf(&b, "delimiter = %s\n", tomlString(given.Delimiter))
+		}
+		if given.HeaderLine > 0 {
+			fmt.Fprintf(&b, "header_line = %d\n", given.HeaderLine)
+		}
+		if given.NoHeader {
+			b.WriteString("no_header = true\n")
+		}
 	}
 	names := map[string]int{}
 	for _, c := range cols {
@@ -249,11 +306,29 @@ func writeMap(cols []ColumnInfo, rate float64) string {
 		if c.Unit != "" {
 			fmt.Fprintf(&b, "unit = %s\n", tomlString(c.Unit))
 		}
+		if c.Scale != 0 {
+			fmt.Fprintf(&b, "scale = %s\n", tomlNumber(c.Scale))
+		}
+		if c.Offset != 0 {
+			fmt.Fprintf(&b, "offset = %s\n", tomlNumber(c.Offset))
+		}
+		if c.Invert {
+			b.WriteString("invert = true\n")
+		}
 		if c.Why != "" {
 			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(c.Why, "\n", " "))
 		}
 	}
 	return b.String()
+}
+
+// tomlNumber prints a float so that it reads back to the same bits.
+func tomlNumber(x float64) string {
+	s := strconv.FormatFloat(x, 'g', -1, 64)
+	if !strings.ContainsAny(s, ".eEn") {
+		s += ".0"
+	}
+	return s
 }
 
 func tomlString(s string) string {

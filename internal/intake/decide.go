@@ -15,7 +15,8 @@ import (
 const leftOut = "left out by the column map"
 
 // decide gives each column its channel and unit.
-func (s *source) decide(m *ColumnMap) *Error {
+func (s *source) decide(cm *ColumnMap) *Error {
+	m := cm.ready()
 	type claim struct {
 		c    *column
 		ch   string
@@ -35,6 +36,7 @@ func (s *source) decide(m *ColumnMap) *Error {
 			if e.Unit != "" {
 				c.Unit = e.Unit
 			}
+			c.told = e.Unit != "" || e.Scale != 0 || e.Offset != 0 || e.Invert
 			if e.Channel == "ignore" {
 				c.info.Why = leftOut
 				continue
@@ -124,6 +126,10 @@ func (s *source) decide(m *ColumnMap) *Error {
 		c.info.Alternatives = []string{recording.GPSSpeed, recording.FrontSpeed, recording.RearSpeed}
 		s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q does not say whose speed it is: taken as %s", c.Header, ch), "state the channel in a column map: gps_speed, front_speed or rear_speed")
 	}
+	taken := map[string]bool{}
+	for _, c := range s.cols {
+		taken[c.info.Channel] = true
+	}
 	for _, c := range s.cols {
 		if c.info.Channel == "" && c.info.Why != leftOut {
 			if c.Kind == table.Skip {
@@ -131,7 +137,7 @@ func (s *source) decide(m *ColumnMap) *Error {
 				s.problem(recording.Note, s.headerLine, c.Index, "", fmt.Sprintf("column %q holds free text and is left out", c.Header), "nothing to do; the original keeps it")
 				continue
 			}
-			c.info.Channel = s.ownName(c)
+			c.info.Channel = s.ownName(c, taken)
 			if len(c.info.Alternatives) > 0 {
 				ch := c.info.Alternatives[0]
 				c.info.Why = fmt.Sprintf("may be %s too, but %q fits better", ch, mapped[ch].Header)
@@ -143,7 +149,7 @@ func (s *source) decide(m *ColumnMap) *Error {
 			}
 		}
 	}
-	if mapped[timeChannel] == nil && s.clock == nil && (m == nil || m.RateHz == 0) {
+	if mapped[timeChannel] == nil && s.clock == nil && (cm == nil || cm.RateHz == 0) {
 		s.adoptClock(mapped)
 	}
 	if c := mapped[timeChannel]; c != nil {
@@ -218,16 +224,15 @@ func (s *source) infos() []ColumnInfo {
 	return out
 }
 
-func (s *source) ownName(c *column) string {
+func (s *source) ownName(c *column, taken map[string]bool) string {
 	name := strings.ReplaceAll(foldName(c.Header), " ", "_")
 	if name == "" || canonical(name) {
 		name = fmt.Sprintf("%s_%d", firstOf(name, "column"), c.Index)
 	}
-	for _, o := range s.cols {
-		if o != c && o.info.Channel == name {
-			return fmt.Sprintf("%s_%d", name, c.Index)
-		}
+	if taken[name] {
+		name = fmt.Sprintf("%s_%d", name, c.Index)
 	}
+	taken[name] = true
 	return name
 }
 
@@ -304,7 +309,7 @@ func fits(c *column, ch, unitText string) bool {
 }
 
 // unitOf settles the unit of a column and with it its conversion.
-func (s *source) unitOf(c *column, m *ColumnMap, tail string) *Error {
+func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 	c.spec = spec{Mul: 1, Div: 1, Scale: 1}
 	ch := c.info.Channel
 	if ch == "" {
@@ -375,8 +380,8 @@ func (s *source) unitOf(c *column, m *ColumnMap, tail string) *Error {
 	case known && u.Quantity == unit.Ratio && u.Symbol == "ratio" && d.Quantity == unit.Ratio && ch != recording.Lambda:
 	case !known && u.Quantity == unit.AngularRate && strings.Contains(text, "rpm"):
 	}
-	if known && ch == recording.Lambda && quantile(c.values, 0.5) > 5 {
-		u = unit.Unit{Symbol: "AFR", Quantity: unit.Ratio, Mul: 1, Div: 14.7}
+	if known && ch == recording.Lambda && u.Symbol != "AFR" && quantile(c.values, 0.5) > 5 {
+		u = unit.Must("AFR")
 		why = "values fit air to fuel by mass, 14.7 at lambda 1"
 		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q reads like air-fuel ratio: divided by 14.7 (petrol)", c.Header), "state another scale in a column map for another fuel")
 	}
@@ -396,6 +401,7 @@ func (s *source) unitOf(c *column, m *ColumnMap, tail string) *Error {
 		if e.Invert {
 			c.spec.Scale = -c.spec.Scale
 		}
+		c.info.Scale, c.info.Offset, c.info.Invert = e.Scale, e.Offset, e.Invert
 	}
 	return nil
 }

@@ -22,6 +22,7 @@ type Options struct {
 	Progress func(Progress) // called now and then, from the reading goroutine
 	Workers  int            // goroutines; 0 is one per processor, at most 4
 	NoHealth bool           // leave out the health marks (they cost a pass over the data)
+	Hash     string         // sha-256 of the input in hex, where the caller has it; else it is computed
 
 	sized bool // the size is the input's own, not a bound on what a compressed one may hold
 }
@@ -43,6 +44,9 @@ type ColumnInfo struct {
 	Why          string   // how the decision came about
 	Alternatives []string // other channels it may be
 	Samples      int
+	Scale        float64 // of the column map; 0 for none
+	Offset       float64 // likewise
+	Invert       bool    // the sign is turned round, by the map or by the turns
 
 	misfit string // channel that its name means but its unit forbids
 }
@@ -73,15 +77,18 @@ func ReadFrom(name string, r io.ReaderAt, size int64, opts Options) (*Result, er
 	if size == 0 {
 		return nil, &Error{File: name, Text: "the file is empty (0 bytes)", Mend: "copy the recording from the logger again"}
 	}
-	h := sha256.New()
-	if _, err := io.Copy(h, io.NewSectionReader(r, 0, size)); err != nil {
-		return nil, &Error{File: name, Text: "cannot be read: " + err.Error(), Mend: "copy the file from the stick again"}
+	sum := opts.Hash
+	if sum == "" {
+		h := sha256.New()
+		if _, err := io.Copy(h, io.NewSectionReader(r, 0, size)); err != nil {
+			return nil, &Error{File: name, Text: "cannot be read: " + err.Error(), Mend: "copy the file from the stick again"}
+		}
+		sum = hex.EncodeToString(h.Sum(nil))
 	}
 	res, err := open(name, r, size, opts, 0)
 	if err != nil {
 		return nil, err
 	}
-	sum := hex.EncodeToString(h.Sum(nil))
 	for i, rec := range res.Recordings {
 		rec.Hash = sum
 		if i > 0 {

@@ -89,7 +89,7 @@ func finish(srcs []*source, opts Options) (*Result, error) {
 			if s.clock == nil {
 				rate = s.rate
 			}
-			res.Map = writeMap(res.Columns, rate)
+			res.Map = writeMap(res.Columns, rate, opts.Map)
 		}
 	}
 	return res, nil

@@ -189,6 +189,10 @@ func (s *source) column(ch string) *column {
 
 // rescale applies a correction that is beyond doubt, and marks it.
 func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float64, sym, text string) {
+	if col := s.column(c.Name); col != nil && col.told {
+		s.against(rec, c, col, text)
+		return
+	}
 	for i := range c.Value {
 		c.Value[i] *= k
 	}
@@ -206,11 +210,20 @@ func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float
 			col.info.Unit = sym
 			c.SourceUnit = sym
 		}
+		if k < 0 {
+			col.info.Invert = !col.info.Invert
+		}
 		if col.rescaled == 0 {
 			col.rescaled = 1
 		}
 		col.rescaled *= k
 	}
+}
+
+// against says what speaks against a column map, which is obeyed all the same.
+func (s *source) against(rec *recording.Recording, c *recording.Channel, col *column, text string) {
+	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: text + ", says the ride; the column map is obeyed"})
+	s.problem(recording.Warning, s.headerLine, col.Index, c.Name, text+", says the ride; the column map states otherwise and is obeyed", fmt.Sprintf("correct unit, scale or invert for %q in the column map", col.Header))
 }
 
 // settleUnit takes back a doubt about an unstated unit that physics settled.
@@ -266,20 +279,20 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 		s.problem(recording.Warning, s.headerLine, index(s.column(recording.Lean)), recording.Lean, fmt.Sprintf("lean does not follow the turns (correlation %.2f over %d places)", corr, n), "check mounting and axis of the sensor; lean from path is the better one here")
 		return
 	}
-	k, what := 1.0, ""
+	k, what := 1.0, "is"
 	deg := math.Pi / 180
 	switch a := math.Abs(slope); {
 	case a > 0.6/deg && a < 1.6/deg:
-		k, what = deg, "is in degrees, not radians"
+		k, what = deg, "is in degrees, not radians,"
 	case a > 0.6*deg && a < 1.6*deg:
-		k, what = 1/deg, "is in radians, not degrees"
+		k, what = 1/deg, "is in radians, not degrees,"
 	}
 	if slope < 0 {
 		k = -k
-		if what != "" {
+		if k != -1 {
 			what += " and"
 		}
-		what += " is positive to the left: turned round, right is positive here"
+		what += " positive to the left where right is positive here"
 	}
 	if k == 1 {
 		return
@@ -290,7 +303,7 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 	} else if math.Abs(k) > 10 {
 		sym = "rad"
 	}
-	text := fmt.Sprintf("lean %s (correlation %.2f with the turns over %d places)", what, corr, n)
+	text := fmt.Sprintf("lean %s (correlation %.2f with the turns over %d places)", strings.TrimSuffix(what, ","), corr, n)
 	if k == -1 {
 		s.turn(rec, c, text)
 		return
@@ -346,9 +359,9 @@ func (s *source) judgeYaw(rec *recording.Recording, p *track) {
 	}
 	if slope < 0 {
 		if k != 1 {
-			k, what = -k, what+" and positive to the right: turned round"
+			k, what = -k, what+" and positive to the right"
 		} else {
-			s.turn(rec, c, fmt.Sprintf("yaw rate is positive to the right: turned round, left is positive here (correlation %.2f over %d places)", corr, n))
+			s.turn(rec, c, fmt.Sprintf("yaw rate is positive to the right where left is positive here (correlation %.2f over %d places)", corr, n))
 			return
 		}
 	}
@@ -359,17 +372,22 @@ func (s *source) judgeYaw(rec *recording.Recording, p *track) {
 
 // turn reverses a sign. A sign is a convention, not a lie: it is a note.
 func (s *source) turn(rec *recording.Recording, c *recording.Channel, text string) {
+	if col := s.column(c.Name); col != nil && col.told {
+		s.against(rec, c, col, text)
+		return
+	}
 	for i := range c.Value {
 		c.Value[i] = -c.Value[i] + 0
 	}
 	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Rescaled, Span: rec.Span(), Text: text})
 	if col := s.column(c.Name); col != nil {
 		col.info.Why += "; " + text
+		col.info.Invert = !col.info.Invert
 		if col.rescaled == 0 {
 			col.rescaled = 1
 		}
 		col.rescaled = -col.rescaled
-		s.problem(recording.Note, s.headerLine, col.Index, c.Name, text, fmt.Sprintf("state invert = true in a column map for %q to be sure", col.Header))
+		s.problem(recording.Note, s.headerLine, col.Index, c.Name, text+": turned round", fmt.Sprintf("state invert = true in a column map for %q to be sure", col.Header))
 	}
 }
 

@@ -40,6 +40,7 @@ type column struct {
 	labels   []string
 	spec     spec
 	fixed    string // channel that the reader knows; "" where names decide
+	told     bool   // a column map states unit, scale or sign: never changed against it
 	plain    bool   // never taken for a known channel: a selector of a bus message
 	info     ColumnInfo
 	rescaled float64 // by physics, after spec; 0 where nothing was changed

@@ -28,6 +28,7 @@ var table = []entry{
 	e(Ratio, 1, 100, 0, "%", "pct", "percent", "per cent", "prozent", "pour cent", "pourcent", "por ciento", "percento", "per cento", "perc"),
 	e(Ratio, 1, 1000, 0, "‰", "permille", "promille", "per mille"),
 	e(Ratio, 1, 1, 0, "ratio", "fraction", "frac", "0-1", "0..1", "lambda", "λ", "la", "unity", "norm"),
+	e(Ratio, 1, 14.7, 0, "AFR", "afr", "air/fuel", "air-fuel ratio"), // to lambda, for petrol (common practice)
 
 	e(Time, 1, 1, 0, "s", "sec", "secs", "second", "seconds", "sek", "sekunden", "sekunde", "seconde", "secondes", "secondi", "segundo", "segundos"),
 	e(Time, 1, 1e3, 0, "ms", "msec", "millisecond", "milliseconds", "millis", "millisekunden", "milisegundos", "millisecondi"),
