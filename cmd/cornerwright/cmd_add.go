@@ -122,7 +122,7 @@ func (a *app) add(ctx context.Context, args []string, q book.AddRequest) error {
 		r := q
 		r.Path = path
 		bar := newBar(a.stderr, filepath.Base(path))
-		r.Progress = bar.set
+		r.Watch = bar.watch
 		res, err := b.Add(ctx, r)
 		bar.done()
 		f := contract.AddedFile{File: path, Original: res.Original, Duplicate: res.Duplicate, Learnt: res.Learnt, Runs: []contract.Run{}, Problems: res.Problems}
@@ -301,6 +301,18 @@ func (p *bar) set(stage string, share float64) {
 	n := int(share*width + 0.5)
 	fmt.Fprintf(p.w, "\r\x1b[K%s [%s%s] %3.0f %% %s", p.name, strings.Repeat("=", n), strings.Repeat(" ", width-n), share*100, stage)
 	p.shown = true
+}
+
+// watch shows how far an import has come: bytes, rows and the time left.
+func (p *bar) watch(at book.AddProgress) {
+	more := at.Stage
+	if at.Rows > 0 {
+		more += fmt.Sprintf(", %.1f of %.1f MB, %d rows", float64(min(at.Bytes, at.Size))/1e6, float64(at.Size)/1e6, at.Rows)
+	}
+	if at.Left >= time.Second {
+		more += fmt.Sprintf(", about %.0f s left", at.Left.Seconds())
+	}
+	p.set(more, at.Share)
 }
 
 func (p *bar) done() {

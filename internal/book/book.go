@@ -139,6 +139,17 @@ type AddRequest struct {
 	Day     string // ISO date, where the file does not say
 	// Progress, if set, is told the stage and the share done of the whole, 0..1.
 	Progress func(stage string, share float64)
+	// Watch, if set, is told the same and more.
+	Watch func(AddProgress)
+}
+
+// AddProgress is how far an Add has come.
+type AddProgress struct {
+	Stage       string
+	Share       float64 // of the whole, 0..1
+	Bytes, Size int64   // of the file; Bytes 0 until it is being read
+	Rows        int
+	Left        time.Duration // estimated from what is done; 0 while that says too little
 }
 
 // AddResult is what became of one file.

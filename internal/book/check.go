@@ -15,11 +15,12 @@ type Checked struct {
 // could be read is returned in any case; the error says where and why the file
 // cannot be used. mapName and m are a column map, m nil for none.
 func Check(path, mapName string, m []byte) (Checked, error) {
-	data, err := readUserFile(path)
+	in, err := openInput(path, nil)
 	if err != nil {
 		return Checked{}, err
 	}
-	res, err := readFile(path, data, mapName, m)
+	defer in.close()
+	res, err := readFile(path, in, mapName, m, nil)
 	out := Checked{Result: res}
 	if res != nil && len(res.Recordings) > 0 {
 		out.Recording = res.Recordings[0]

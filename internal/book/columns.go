@@ -126,7 +126,8 @@ func (b *Book) reread(ctx context.Context, r Run) (res *intake.Result, of int, r
 	if err := b.r.QueryRow(`SELECT map FROM run WHERE number = ?`, r.Number).Scan(&m); err != nil {
 		return nil, 0, nil, b.ioError(err)
 	}
-	res, err = readFile(r.Name, data, "column map", m)
+	in := &input{ReaderAt: bytes.NewReader(data), size: int64(len(data)), hash: r.Original}
+	res, err = readFile(r.Name, in, "column map", m, nil)
 	if err != nil {
 		return nil, 0, nil, fmt.Errorf("run %d: reading its original again: %w", r.Number, err)
 	}

@@ -106,7 +106,7 @@ func (m *merge) originals(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		_, stored, err := m.b.storeOriginal(data)
+		stored, err := m.b.storeOriginal(r.hash, bytes.NewReader(data), int64(len(data)))
 		if err != nil {
 			return err
 		}

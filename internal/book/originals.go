@@ -21,29 +21,43 @@ func (b *Book) originalPath(hash string) string {
 	return filepath.Join(b.dir, "originals", hash[:2], hash+".zst")
 }
 
-// storeOriginal puts the bytes away and returns their hash and stored size. On
-// return they are on the disk and have been read back and compared.
-func (b *Book) storeOriginal(data []byte) (hash string, stored int64, err error) {
-	sum := sha256.Sum256(data)
-	hash = hex.EncodeToString(sum[:])
+// storeOriginal puts the bytes away under their hash and returns the stored
+// size. They are read and packed in a stream. On return they are on the disk and
+// have been read back and compared.
+func (b *Book) storeOriginal(hash string, r io.ReaderAt, size int64) (stored int64, err error) {
 	path := b.originalPath(hash)
 	if ok, err := exists(b.fs, path); err != nil {
-		return hash, 0, b.ioError(err)
+		return 0, b.ioError(err)
 	} else if ok {
 		if _, n, err := b.verifyOriginal(hash); err == nil {
-			return hash, n, nil
+			return n, nil
 		}
 		// Damaged on the disk, and here are the right bytes: they replace it.
 	}
-	packed := b.enc.EncodeAll(data, nil)
-	if err := b.writeFile(path, func(w io.Writer) error { _, err := w.Write(packed); return err }); err != nil {
-		return hash, 0, b.ioError(err)
+	err = b.writeFile(path, func(w io.Writer) error {
+		// The fastest level: on logger's text the slower ones save nothing.
+		z, err := zstd.NewWriter(w, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20))
+		if err != nil {
+			return err
+		}
+		// Not ReadFrom, which would hash nothing, and in a piece that stays in
+		// the processor's cache.
+		h := sha256.New()
+		_, err = io.CopyBuffer(struct{ io.Writer }{io.MultiWriter(z, h)}, struct{ io.Reader }{io.NewSectionReader(r, 0, size)}, make([]byte, 128<<10))
+		if cerr := z.Close(); err == nil {
+			err = cerr
+		}
+		if err == nil && hex.EncodeToString(h.Sum(nil)) != hash {
+			err = &Error{Kind: ErrInvalid, Text: "the file changed while it was read", Mend: "copy it from the stick to this computer and add it again"}
+		}
+		return err
+	})
+	if err != nil {
+		return 0, b.ioError(err)
 	}
 	// Read back: a fault of memory, packer or disk must not become the only copy.
-	if _, _, err := b.verifyOriginal(hash); err != nil {
-		return hash, 0, b.ioError(err)
-	}
-	return hash, int64(len(packed)), nil
+	_, stored, err = b.verifyOriginal(hash)
+	return stored, b.ioError(err)
 }
 
 // verifyOriginal reads an original and compares it with its name.

@@ -2,13 +2,10 @@ package book
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -31,11 +28,21 @@ const maxOriginal = 1 << 30
 // AddResult.Problems lists everything found, the original is kept, and nothing
 // else changes.
 func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
-	say := func(stage string, share float64) {
+	begun := b.now()
+	var at AddProgress
+	tell := func(stage string, share float64, bytes int64, rows int) {
 		if req.Progress != nil {
 			req.Progress(stage, share)
 		}
+		if req.Watch != nil {
+			at.Stage, at.Share, at.Bytes, at.Rows, at.Left = stage, share, bytes, rows, 0
+			if took := b.now().Sub(begun); share > 0.08 && share < 1 {
+				at.Left = time.Duration(float64(took) * (1 - share) / share)
+			}
+			req.Watch(at)
+		}
 	}
+	say := func(stage string, share float64) { tell(stage, share, at.Bytes, at.Rows) }
 	if b.readOnly {
 		return AddResult{}, b.tx(nil)
 	}
@@ -49,17 +56,16 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		return AddResult{}, err
 	}
 	say("reading", 0)
-	data := req.Data
-	if data == nil {
-		if data, err = readUserFile(req.Path); err != nil {
-			return AddResult{}, err
-		}
+	in, err := openInput(req.Path, req.Data)
+	if err != nil {
+		return AddResult{}, err
 	}
+	defer in.close()
+	at.Size = in.size
 	b.adding.Lock()
 	defer b.adding.Unlock()
 
-	sum := sha256.Sum256(data)
-	out := AddResult{Original: hex.EncodeToString(sum[:])}
+	out := AddResult{Original: in.hash}
 	if out.Runs, err = b.runsOf(out.Original); err != nil {
 		return out, err
 	}
@@ -76,11 +82,15 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 	}
 	stored := make(chan kept, 1)
 	go func() {
-		_, n, err := b.storeOriginal(data)
+		n, err := b.storeOriginal(in.hash, in, in.size)
 		stored <- kept{n, err}
 	}()
 	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say}
-	outings, err := w.run(ctx, data)
+	outings, err := w.run(ctx, in, func(p intake.Progress) {
+		// Of what a compressed file holds the total is not known beforehand.
+		share := math.Min(1, float64(p.Bytes)/float64(max(p.Total, 1)))
+		tell("reading", 0.05+0.2*share, p.Bytes, p.Rows)
+	})
 	defer func() {
 		for _, o := range outings {
 			if o.tmp != "" {
@@ -97,7 +107,7 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 	if err != nil && ctx.Err() == nil {
 		fault = errText(err)
 	}
-	if kerr := b.knowOriginal(out.Original, name, int64(len(data)), s.size, fault); kerr != nil {
+	if kerr := b.knowOriginal(out.Original, name, in.size, s.size, fault); kerr != nil {
 		return out, kerr
 	}
 	if err == nil {
@@ -107,28 +117,6 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		return out, err
 	}
 	return out, w.store(outings)
-}
-
-func readUserFile(path string) ([]byte, error) {
-	info, err := os.Stat(path)
-	bad := func(text, mend string) ([]byte, error) {
-		return nil, &Error{Kind: ErrInvalid, File: path, Text: text, Mend: mend}
-	}
-	switch {
-	case errors.Is(err, os.ErrNotExist):
-		return bad("there is no such file", "check the name, and whether the stick is still in")
-	case err != nil:
-		return nil, &Error{Kind: ErrInvalid, File: path, Text: "the file cannot be read", Err: err, Mend: "check the stick and the permissions"}
-	case info.IsDir():
-		return bad("this is a folder", "name the files in it, or give the folder to: cornerwright add")
-	case info.Size() > maxOriginal:
-		return bad(fmt.Sprintf("the file has %d MB, more than a recording can have", info.Size()>>20), "give the recording itself")
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, &Error{Kind: ErrInvalid, File: path, Text: "the file cannot be read to its end", Err: err, Mend: "copy it from the stick again"}
-	}
-	return data, nil
 }
 
 // knowOriginal tells the database of an original that is on the disk.
@@ -179,16 +167,16 @@ type outing struct {
 }
 
 // run reads and analyses; nothing but column files in tmp/ is written.
-func (w *adding) run(ctx context.Context, data []byte) (outings []outing, err error) {
+func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progress)) (outings []outing, err error) {
 	w.say("reading", 0.05)
 	remembered := w.req.Map == nil
-	res, err := readFile(w.name, data, w.req.MapName, w.req.Map)
+	res, err := readFile(w.name, in, w.req.MapName, w.req.Map, progress)
 	if res != nil {
 		w.out.Problems = res.Problems
 		if remembered {
 			if m := w.b.rememberedMap(res); m != nil {
 				w.req.Map, w.req.MapName = m, "remembered column map"
-				res, err = readFile(w.name, data, w.req.MapName, m)
+				res, err = readFile(w.name, in, w.req.MapName, m, progress)
 				if res != nil {
 					w.out.Problems = res.Problems
 				}

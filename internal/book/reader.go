@@ -1,17 +1,66 @@
 package book
 
 import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
+	"fmt"
+	"io"
+	"os"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 )
 
-// readFile reads bytes with a column map (nil for none). Where nothing can be
+// input is a file to be read, from the disk or from memory. It is read in
+// pieces, never whole.
+type input struct {
+	io.ReaderAt
+	size  int64
+	hash  string // sha-256 in hex
+	close func() error
+}
+
+// openInput opens a file that a user named, or data where it is not nil, and
+// finds its hash.
+func openInput(path string, data []byte) (*input, error) {
+	bad := func(text, mend string, err error) (*input, error) {
+		return nil, &Error{Kind: ErrInvalid, File: path, Text: text, Err: err, Mend: mend}
+	}
+	in := &input{ReaderAt: bytes.NewReader(data), size: int64(len(data)), close: func() error { return nil }}
+	if data == nil {
+		info, err := os.Stat(path)
+		switch {
+		case errors.Is(err, os.ErrNotExist):
+			return bad("there is no such file", "check the name, and whether the stick is still in", nil)
+		case err != nil:
+			return bad("the file cannot be read", "check the stick and the permissions", err)
+		case info.IsDir():
+			return bad("this is a folder", "name the files in it, or give the folder to: cornerwright add", nil)
+		case info.Size() > maxOriginal:
+			return bad(fmt.Sprintf("the file has %d MB, more than a recording can have", info.Size()>>20), "give the recording itself", nil)
+		}
+		f, err := os.Open(path)
+		if err != nil {
+			return bad("the file cannot be read", "check the stick and the permissions", err)
+		}
+		in.ReaderAt, in.size, in.close = f, info.Size(), f.Close
+	}
+	h := sha256.New()
+	if _, err := io.CopyBuffer(struct{ io.Writer }{h}, struct{ io.Reader }{io.NewSectionReader(in, 0, in.size)}, make([]byte, 128<<10)); err != nil {
+		in.close()
+		return bad("the file cannot be read to its end", "copy it from the stick again", err)
+	}
+	in.hash = hex.EncodeToString(h.Sum(nil))
+	return in, nil
+}
+
+// readFile reads an input with a column map (nil for none). Where nothing can be
 // used the error is one of the book's, with the place and the mend.
-func readFile(name string, data []byte, mapName string, m []byte) (*intake.Result, error) {
-	var opt intake.Options
+func readFile(name string, in *input, mapName string, m []byte, progress func(intake.Progress)) (*intake.Result, error) {
+	opt := intake.Options{Hash: in.hash, Progress: progress}
 	if len(m) > 0 {
 		cm, err := intake.ParseColumnMap(mapName, m)
 		if err != nil {
@@ -19,7 +68,7 @@ func readFile(name string, data []byte, mapName string, m []byte) (*intake.Resul
 		}
 		opt.Map = cm
 	}
-	res, err := intake.Read(name, data, opt)
+	res, err := intake.ReadFrom(name, in, in.size, opt)
 	if err != nil {
 		return res, fromIntake(err)
 	}

@@ -116,4 +116,3 @@ func TestRideFile(t *testing.T) {
 		}
 	}
 }
-
