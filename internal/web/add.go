@@ -4,7 +4,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"cornerwright/internal/book"
@@ -20,10 +22,16 @@ type addPage struct {
 	Problems                 []recording.Problem
 	Bike, Circuit, Slot      string
 	Tyre, Weather, Note, Job string
+	Folder                   string // to be watched, as typed
+	Watch                    watchPage
+	Here                     bool // the reader sits at this machine
+	Max                      int64
+	Added                    []book.Run // of several files sent at once
 }
 
 func (s *server) addForm(r *http.Request) (page, error) {
 	d, err := s.addBody()
+	d.Here = s.atThisMachine(r)
 	return page{Title: "Add a recording", Name: "add", Body: d}, err
 }
 
@@ -33,7 +41,7 @@ func (s *server) addBody() (addPage, error) {
 		return addPage{}, err
 	}
 	c, err := s.book.Circuits()
-	return addPage{Bikes: k, Circuits: c, Job: newKey()}, err
+	return addPage{Bikes: k, Circuits: c, Job: newKey(), Max: maxUpload, Watch: s.watch.page()}, err
 }
 
 // add takes one recording as an upload. A script asks for JSON and gets where
@@ -75,6 +83,7 @@ func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, 
 		return "", nil, err
 	}
 	d.Bike, d.Circuit, d.Slot, d.Tyre, d.Weather, d.Note = get("bike"), get("circuit"), get("slot"), get("tyre"), get("weather"), get("note")
+	d.Here = s.atThisMachine(r)
 	again := func(text, mend string) (string, *page, error) {
 		d.Trouble, d.Mend = text, mend
 		return "", &page{Title: "Add a recording", Name: "add", Body: d}, nil
@@ -101,7 +110,8 @@ func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, 
 
 type columnRow struct {
 	intake.ColumnInfo
-	Choice string
+	Choice string // by a person; "" as found
+	Values string // from least to greatest, to judge by
 }
 
 type columnsPage struct {
@@ -153,7 +163,11 @@ func (s *server) columnsBody(r *http.Request) (columnsPage, []byte, error) {
 	}
 	if res != nil {
 		for _, c := range res.Columns {
-			d.Columns = append(d.Columns, columnRow{c, c.Channel})
+			row := columnRow{ColumnInfo: c}
+			if len(res.Recordings) > 0 {
+				row.Values = valueRange(res.Recordings[0].Channel(c.Channel))
+			}
+			d.Columns = append(d.Columns, row)
 		}
 	}
 	if len(d.Columns) == 0 && d.Trouble == "" {
@@ -199,4 +213,28 @@ func (s *server) mapColumns(w http.ResponseWriter, r *http.Request) (string, *pa
 	}
 	d.Trouble, d.Mend = text, mend
 	return "", &page{Title: "Columns of the file", Name: "columns", Body: d}, nil
+}
+
+// valueRange tells the least and the greatest value of a channel, "" for none.
+func valueRange(c *recording.Channel) string {
+	if c == nil {
+		return ""
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range c.Value {
+		if v < lo {
+			lo = v
+		}
+		if v > hi {
+			hi = v
+		}
+	}
+	if lo > hi {
+		return "none"
+	}
+	u := c.Display()
+	say := func(v float64) string {
+		return strings.Replace(strconv.FormatFloat(u.FromSI(v), 'f', u.Auto(), 64), "-", "−", 1)
+	}
+	return strings.TrimSpace(say(lo) + " to " + say(hi) + " " + u.Symbol)
 }

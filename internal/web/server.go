@@ -38,6 +38,7 @@ type Options struct {
 
 // server holds what the handlers share.
 type server struct {
+	watch watcher
 	book  *book.Book
 	log   *slog.Logger
 	pages *template.Template
@@ -149,6 +150,8 @@ func (s *server) routes() []route {
 		{"GET /step/{step}/verdict", Rider, s.show(s.verdict)},
 		{"GET /add", Crew, s.show(s.addForm)},
 		{"POST /add", Crew, s.add},
+		{"POST /add/watch", Crew, s.act(s.startWatching)},
+		{"POST /add/unwatch", Crew, s.act(s.stopWatching)},
 		{"GET /add/progress/{job}", Crew, s.progress},
 		{"GET /map/{hash}", Crew, s.show(s.columns)},
 		{"POST /map/{hash}", Crew, s.act(s.mapColumns)},

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"syscall"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/debrief"
@@ -89,10 +90,17 @@ func (s *server) addBike(w http.ResponseWriter, r *http.Request) (string, *page,
 // upload reads one file of a multipart form, at most max bytes; name is ""
 // where none was chosen. The form's other fields are in r.Form afterwards.
 func (s *server) upload(w http.ResponseWriter, r *http.Request, key string, max int64) (name string, data []byte, err error) {
+	tooBig := r.ContentLength > max+maxForm
 	r.Body = http.MaxBytesReader(w, r.Body, max+maxForm)
-	if err := r.ParseMultipartForm(32 << 20); err != nil {
+	if !tooBig {
+		err = r.ParseMultipartForm(32 << 20)
+	}
+	if err != nil || tooBig {
 		var big *http.MaxBytesError
-		if errors.As(err, &big) {
+		if errors.Is(err, syscall.ENOSPC) {
+			return "", nil, &book.Error{Kind: book.ErrInvalid, Text: "the disk of this machine is full: the file could not be put down, nothing of it was taken", Mend: "make room on the disk and send it again"}
+		}
+		if tooBig || errors.As(err, &big) {
 			return "", nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("the file is larger than the %d MiB that are taken here", max>>20), Mend: "check that it is the right file; long recordings can be split in the logger"}
 		}
 		return "", nil, s.broken(r, err)
@@ -180,6 +188,7 @@ type proposePage struct {
 	Expect    string
 	Watch     string
 	NeedsSay  bool
+	Stale     string // why it cannot be made from the sheet of today
 	Measures  []book.MeasureInfo
 	Trouble   string
 	Mend      string
@@ -268,7 +277,7 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 	if d.Setting == nil {
 		return nil, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("%s has no setting %q", k.Name, d.Step.Setting), Mend: "add the newest bike file"}
 	}
-	d.Cautions = append(paper.Cautions(d.Setting, k.Bike.Slots.Reference), d.Cautions...)
+	d.Cautions = cautions(paper.Cautions(d.Setting, k.Bike.Slots.Reference), d.Cautions)
 	if d.Rehearsal, err = s.book.RehearseStep(ctx, d.Step, x.Number); err != nil {
 		if text, mend, ok := trouble(err); ok {
 			d.Trouble, d.Mend = text, mend
@@ -277,7 +286,11 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 		return nil, err
 	}
 	d.Uses = paper.UseLines(d.Rehearsal.Footprint, 8)
-	if next, err := setting.Apply(sheet.Sheet, d.Step); err == nil {
+	if next, err := setting.Apply(sheet.Sheet, d.Step); err != nil {
+		// The proposal was worked out on the values of its own day; it is never
+		// shown as if it fitted those of today.
+		d.Stale = err.Error()
+	} else {
 		old := sheet.Values(d.Step.Slot, d.Step.Setting)
 		svg := draw.NewSVG(150, 90)
 		h := draw.Cells(svg, *d.Setting, old, draw.CellsOptions{Width: 150, New: next.Values(d.Step.Slot, d.Step.Setting), Decimals: -1, Dwell: paper.Dwell(d.Rehearsal.Footprint, old)})
@@ -285,6 +298,21 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 		d.Cells = svg.HTML("cells", "Values of "+d.Step.Setting+" in slot "+d.Step.Slot, d.Title)
 	}
 	return d, nil
+}
+
+// cautions are the standing ones, and of a proposal's own only what these do not
+// say already: a list that says everything twice is not read.
+func cautions(standing, own []string) []string {
+	general := map[string]bool{}
+	for _, c := range rehearsal.Cautions {
+		general[c] = true
+	}
+	for _, c := range own {
+		if !general[c] {
+			standing = append(standing, c)
+		}
+	}
+	return standing
 }
 
 // takeStep records the step, or shows it again with what stands in the way and

@@ -25,7 +25,7 @@ async function refresh() {
 function tell(text) {
   const bar = document.querySelector(".news");
   if (!bar) return;
-  bar.querySelector("span").textContent = text || "Something is new here.";
+  bar.querySelector("span").textContent = text || t("Something is new here.");
   bar.querySelector("button").onclick = () => location.reload();
   bar.hidden = false;
 }
@@ -47,78 +47,130 @@ if (window.EventSource) {
   addEventListener("pagehide", () => events.close());
 }
 
-/** Sends the form of the adding page and shows how far it is. */
-function send(form) {
-  const data = new FormData(form);
-  const job = "j" + Date.now().toString(36) + Math.random().toString(36).slice(2, 8);
-  data.set("job", job);
-  const box = document.getElementById("progress"), bar = document.getElementById("bar"), stage = document.getElementById("stage"), out = document.getElementById("trouble");
-  out.replaceChildren();
-  box.hidden = false;
-  bar.value = 0;
-  stage.textContent = "sending";
-  const request = new XMLHttpRequest();
-  request.open("POST", form.action);
-  request.setRequestHeader("Accept", "application/json");
-  request.upload.onprogress = (e) => { if (e.lengthComputable) bar.value = 0.3 * e.loaded / e.total; };
-  const progress = new EventSource("/add/progress/" + job);
-  progress.addEventListener("progress", (e) => {
-    const p = JSON.parse(e.data);
-    if (p.stage === "waiting") return;
-    stage.textContent = p.stage;
-    bar.value = 0.3 + 0.7 * p.share;
-    if (p.done) progress.close();
+/** Element with attributes and content. */
+const make = (tag, attributes, ...inside) => { const e = document.createElement(tag); for (const k in attributes) e.setAttribute(k, attributes[k]); e.append(...inside); return e; };
+const words = (() => { const e = document.getElementById("words"); try { return e ? JSON.parse(e.textContent) || {} : {}; } catch { return {}; } })();
+/** The text in the language of the page. */
+const t = (s) => words[s] || s;
+
+// Parts that change by themselves are asked for every so many seconds.
+for (const part of document.querySelectorAll("[data-poll]")) setInterval(() => { if (!document.hidden) refresh(); }, 1000 * Number(part.dataset.poll));
+
+/**
+ * Sends one file with the fields of the adding form.
+ * @returns {Promise<string>} where the run is, or "" if the file was not taken
+ */
+function send(form, file) {
+  return new Promise((done) => {
+    const data = new FormData(form);
+    const job = "j" + Date.now().toString(36) + Math.random().toString(36).slice(2, 8);
+    data.set("job", job);
+    data.set("recording", file, file.name);
+    const box = form.querySelector("#progress"), bar = form.querySelector("#bar"), stage = form.querySelector("#stage"), out = form.querySelector("#trouble");
+    const max = Number(form.dataset.max);
+    let progress = null;
+    const fail = (text, mend, original, problems) => {
+      if (progress) progress.close();
+      box.hidden = true;
+      out.append(make("p", { class: "trouble", role: "alert" }, file.name + ": " + text));
+      if (mend) out.append(make("p", {}, t("What to do: ") + mend));
+      if (problems && problems.length) out.append(make("ul", {}, ...problems.map((q) => make("li", {}, `${q.severity}${q.line ? " " + t("line") + " " + q.line : ""}: ${q.text} ${q.mend || ""}`))));
+      if (original) out.append(make("a", { href: "/map/" + original }, t("Say what its columns are")));
+      done("");
+    };
+    if (max && file.size > max) { fail(t("the file is larger than what is taken here") + " (" + Math.round(max / 1048576) + " MiB)", t("check that it is the right file; long recordings can be split in the logger")); return; }
+    box.hidden = false;
+    bar.value = 0;
+    stage.textContent = file.name + ": " + t("sending");
+    const request = new XMLHttpRequest();
+    request.open("POST", form.getAttribute("action"));
+    request.setRequestHeader("Accept", "application/json");
+    request.upload.onprogress = (e) => { if (e.lengthComputable) bar.value = 0.3 * e.loaded / e.total; };
+    progress = new EventSource("/add/progress/" + job);
+    progress.addEventListener("progress", (e) => {
+      const p = JSON.parse(e.data);
+      if (p.stage === "waiting") return;
+      stage.textContent = file.name + ": " + p.stage;
+      bar.value = 0.3 + 0.7 * p.share;
+      if (p.done) progress.close();
+    });
+    request.onload = () => {
+      let answer = {};
+      try { answer = JSON.parse(request.responseText); } catch { /* told below */ }
+      if (request.status === 200 && answer.to) { progress.close(); done(answer.to); return; }
+      fail(answer.trouble || t("the recording could not be taken"), answer.mend, answer.original, answer.problems);
+    };
+    request.onerror = () => fail(t("the connection broke while the file was sent, or the file was taken away"), t("if the stick was taken out, put it back in and choose the file again"));
+    request.send(data);
   });
-  const fail = (text, mend, original, problems) => {
-    progress.close();
-    box.hidden = true;
-    const p = document.createElement("p");
-    p.className = "trouble";
-    p.setAttribute("role", "alert");
-    p.textContent = text;
-    out.append(p);
-    if (mend) { const m = document.createElement("p"); m.textContent = "What to do: " + mend; out.append(m); }
-    if (problems && problems.length) {
-      const list = document.createElement("ul");
-      for (const q of problems) {
-        const li = document.createElement("li");
-        li.textContent = `${q.severity}${q.line ? " line " + q.line : ""}: ${q.text} ${q.mend || ""}`;
-        list.append(li);
-      }
-      out.append(list);
-    }
-    if (original) {
-      const a = document.createElement("a");
-      a.href = "/map/" + original;
-      a.textContent = "Say what its columns are";
-      out.append(a);
-    }
-  };
-  request.onload = () => {
-    let answer = {};
-    try { answer = JSON.parse(request.responseText); } catch { /* told below */ }
-    if (request.status === 200 && answer.to) { progress.close(); location.href = answer.to; return; }
-    fail(answer.trouble || "The recording could not be taken.", answer.mend, answer.original, answer.problems);
-  };
-  request.onerror = () => fail("The connection broke while the file was sent.", "If the stick was taken out, put it back in and choose the file again.");
-  request.send(data);
 }
 
-const adding = document.getElementById("add");
-if (adding) adding.addEventListener("submit", (e) => { e.preventDefault(); send(adding); });
+/** Sends files one after another; one alone leads to its run. */
+async function sendAll(form, files) {
+  const list = form.querySelector("#taken");
+  form.querySelector("#trouble").replaceChildren();
+  form.querySelectorAll("button").forEach((b) => { b.disabled = true; });
+  let last = "", failed = false;
+  for (const file of files) {
+    const to = await send(form, file);
+    if (!to) { failed = true; continue; }
+    last = to;
+    list.append(make("li", {}, file.name + ": ", make("a", { href: to }, t("added"))));
+  }
+  form.querySelector("#progress").hidden = true;
+  form.querySelectorAll("button").forEach((b) => { b.disabled = false; });
+  if (files.length === 1 && last && !failed) location.href = last;
+}
 
-// A file dropped on any page goes to the adding page; there it goes into the form.
-const crew = document.querySelector('nav a[href="/add"]');
-if (crew) {
+function adopt(form) {
+  form.querySelector("#recording").multiple = true;
+  form.addEventListener("submit", (e) => { e.preventDefault(); const files = [...form.querySelector("#recording").files]; if (files.length) sendAll(form, files); });
+}
+let adding = document.getElementById("add");
+if (adding) adopt(adding);
+
+// A file dropped on any page is taken there: the adding form is brought to it.
+if (document.querySelector('nav a[href="/add"]')) {
   addEventListener("dragover", (e) => { if (e.dataTransfer.types.includes("Files")) { e.preventDefault(); document.body.classList.add("over"); } });
   addEventListener("dragleave", (e) => { if (!e.relatedTarget) document.body.classList.remove("over"); });
-  addEventListener("drop", (e) => {
-    if (!e.dataTransfer.files.length) return;
+  addEventListener("drop", async (e) => {
+    const files = [...e.dataTransfer.files];
+    if (!files.length) return;
     e.preventDefault();
     document.body.classList.remove("over");
-    if (!adding) { tell("Open “Add a recording” and drop the file there."); const b = document.querySelector(".news button"); b.textContent = "Open it"; b.onclick = () => { location.href = "/add"; }; return; }
-    document.getElementById("recording").files = e.dataTransfer.files;
-    send(adding);
+    if (!adding) {
+      const answer = await fetch("/add", { headers: { Accept: "text/html" } });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const form = page.getElementById("add");
+      if (!answer.ok || !form) { location.href = "/add"; return; }
+      const tray = make("section", { class: "tray", "aria-label": t("Add a recording") }, make("h2", {}, t("Add a recording")), form);
+      document.querySelector("main h1").after(tray);
+      adding = form;
+      adopt(form);
+      tray.scrollIntoView();
+    }
+    const many = adding.querySelectorAll('select[name="bike"] option').length;
+    // With one bike there is nothing to ask; else the person chooses and sends.
+    if (many === 1) { sendAll(adding, files); return; }
+    const take = new DataTransfer();
+    for (const f of files) take.items.add(f);
+    adding.querySelector("#recording").files = take.files;
+    adding.querySelector('select[name="bike"]').focus();
+  });
+}
+
+// The column map: a name is dragged onto the column that it is.
+for (const chip of document.querySelectorAll("[data-channel]")) chip.addEventListener("dragstart", (e) => { e.dataTransfer.setData("text/plain", chip.dataset.channel); e.dataTransfer.effectAllowed = "copy"; });
+for (const row of document.querySelectorAll("[data-column]")) {
+  row.addEventListener("dragover", (e) => { if (e.dataTransfer.types.includes("text/plain")) { e.preventDefault(); row.classList.add("here"); } });
+  row.addEventListener("dragleave", () => row.classList.remove("here"));
+  row.addEventListener("drop", (e) => {
+    const name = e.dataTransfer.getData("text/plain"), list = row.querySelector("select");
+    row.classList.remove("here");
+    if (![...list.options].some((o) => o.value === name)) return;
+    e.preventDefault();
+    list.value = name;
+    typed = true;
   });
 }
 
