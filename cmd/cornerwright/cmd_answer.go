@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -59,10 +60,18 @@ func answerCommands() []*command {
 					if err != nil {
 						return err
 					}
+					record, err := b.RehearsalRecord(ctx, s.Setting)
+					if err != nil {
+						return err
+					}
 					if a.json {
-						return a.answer(contract.NewRehearsal(s.ID, run, x, s.Guards))
+						return a.answer(struct {
+							contract.Rehearsal
+							Score contract.Score `json:"score"`
+						}{contract.NewRehearsal(s.ID, run, x, s.Guards), contract.NewScore(record.Setting, record.Score)})
 					}
 					a.sayRehearsal(fmt.Sprintf("step %d on run %d", s.ID, run), x)
+					a.say("%s", wrap(record.Sentence(), 96, "  "))
 					return nil
 				}
 			}},
@@ -467,7 +476,9 @@ func (a *app) sayPlan(p *verdict.Plan) {
 		a.say("%s", l)
 	}
 	for _, w := range p.Warnings {
-		a.say("%s", wrap("note: "+w, 96, ""))
+		if !slices.Contains(p.Lines, w) {
+			a.say("%s", wrap("note: "+w, 96, ""))
+		}
 	}
 }
 
@@ -481,7 +492,14 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 	if v.Step != "" {
 		head += " on step " + v.Step
 	}
-	a.say("%s: %s (%s at %s, %s against %s, %s)", head, strings.ReplaceAll(string(e.Answer), "-", " "), e.Measure, where, v.Trial, v.Reference, v.Design)
+	what := []string{e.Measure + " at " + where, v.Trial + " against " + v.Reference}
+	if e.Turn == 0 {
+		what[0] = e.Measure
+	}
+	if v.Design != "" {
+		what = append(what, string(v.Design))
+	}
+	a.say("%s: %s (%s)", head, strings.ReplaceAll(string(e.Answer), "-", " "), strings.Join(what, ", "))
 	for _, c := range v.Conditions {
 		a.say("%s", wrap(fmt.Sprintf("%s: %s", c.Weight, c.Text), 96, "  "))
 	}
@@ -503,11 +521,17 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 		}
 		rows = append(rows, []string{"  " + turn, e.Measure, signed(e.Value, n) + " " + e.Unit, signed(e.Lo, n) + " to " + signed(e.Hi, n), fmt.Sprintf("%d + %d", e.NRef, e.NTrial), probability(p), string(e.Answer)})
 	}
-	add(e, e.P)
-	for _, d := range v.Declared {
-		add(d, d.PAdj)
+	if e.Known() {
+		add(e, e.P)
 	}
-	a.table(rows)
+	for _, d := range v.Declared {
+		if d.Known() {
+			add(d, d.PAdj)
+		}
+	}
+	if len(rows) > 1 {
+		a.table(rows)
+	}
 	for _, s := range e.Struck {
 		a.say("  struck: run %d lap %d, %s %s: %s", s.Run, s.Lap, dec(s.Value, 3), e.Unit, s.Reason)
 	}

@@ -75,6 +75,7 @@ func keepCommands() []*command {
 					return nil
 				}
 			}},
+		trialsCommand(),
 		{name: "export", args: "RUN", short: "write a run's channels to a Parquet or CSV file", noJSON: true,
 			example: "cornerwright export last --to run.csv --book season",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {

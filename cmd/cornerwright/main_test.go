@@ -25,7 +25,7 @@ func TestMain(m *testing.M) {
 	}})
 }
 
-// recordings are small files of one circuit, ridden once.
+// recordings are small files of one circuit, and one of another, ridden once.
 var recordings = sync.OnceValue(func() map[string][]byte {
 	k := demo.Heron()
 	out := map[string][]byte{"bike.toml": k.TOML(map[string]demo.Sheet{"A": k.Sheets["A"], "B": k.Sheets["A"].Clone()})}
@@ -41,6 +41,13 @@ var recordings = sync.OnceValue(func() map[string][]byte {
 		}
 		out[name] = b.Bytes()
 	}
+	o := demo.DefaultOptions(1, 33)
+	o.Laps, o.RateHz = 2, 50
+	var b bytes.Buffer
+	if err := demo.Ride(o).WriteText(&b, demo.Plain); err != nil {
+		panic(err)
+	}
+	out["elsewhere.csv"] = b.Bytes()
 	return out
 })
 

@@ -456,3 +456,37 @@ func (b *Book) RunScatter(bikeName, circuitName string, turn int, measure string
 	sd, df, ok = verdict.LearnRunScatter(means)
 	return sd, df, ok, nil
 }
+
+// RehearsalRecord is how rehearsals fared so far, to be shown beside the next.
+type RehearsalRecord struct {
+	Setting string // "" where the record is of all settings
+	verdict.Score
+}
+
+// Sentence is the record in words: "rehearsals of slip-target so far: ...".
+func (r RehearsalRecord) Sentence() string {
+	of := "rehearsals of " + r.Setting
+	if r.Setting == "" {
+		of = "rehearsals of any setting"
+	}
+	return of + " so far: " + r.Text
+}
+
+// RehearsalRecord scores the rehearsals of a setting against their verdicts;
+// where none of that setting has met one, those of all settings.
+func (b *Book) RehearsalRecord(ctx context.Context, settingID string) (RehearsalRecord, error) {
+	ts, err := b.Trials(ctx, TrialQuery{})
+	if err != nil {
+		return RehearsalRecord{}, err
+	}
+	var own []Trial
+	for _, t := range ts {
+		if t.Setting == settingID {
+			own = append(own, t)
+		}
+	}
+	if s := RehearsalScore(own); s.N > 0 {
+		return RehearsalRecord{settingID, s}, nil
+	}
+	return RehearsalRecord{"", RehearsalScore(ts)}, nil
+}

@@ -24,3 +24,31 @@ func Season(c Canvas, s verdict.Season, matters float64, o IntervalOptions) floa
 	}
 	return Intervals(c, rows, o)
 }
+
+// Shifted draws on c, moved right by dx and down by dy mm.
+func Shifted(c Canvas, dx, dy float64) Canvas { return shifted{c, Point{dx, dy}} }
+
+type shifted struct {
+	Canvas
+	by Point
+}
+
+func (s shifted) at(p Point) Point { return Point{p.X + s.by.X, p.Y + s.by.Y} }
+
+func (s shifted) Path(p []Point, closed bool, pen Pen, fill Ink) {
+	moved := make([]Point, len(p))
+	for i, x := range p {
+		moved[i] = s.at(x)
+	}
+	s.Canvas.Path(moved, closed, pen, fill)
+}
+
+func (s shifted) Rect(x, y, w, h float64, pen Pen, fill Ink) {
+	s.Canvas.Rect(x+s.by.X, y+s.by.Y, w, h, pen, fill)
+}
+
+func (s shifted) Circle(c Point, r float64, pen Pen, fill Ink) {
+	s.Canvas.Circle(s.at(c), r, pen, fill)
+}
+
+func (s shifted) Text(at Point, txt string, t Text) { s.Canvas.Text(s.at(at), txt, t) }

@@ -143,7 +143,7 @@ func ScorePredictions(ps []Prediction) Score {
 		s.Text = "no rehearsal has met a verdict yet"
 		return s
 	}
-	s.Text = fmt.Sprintf("%d of %s agree with the verdict", held, count(len(ps), "rehearsal"))
+	s.Text = fmt.Sprintf("%d of %s agree with the verdict", held, count(len(ps), "rehearsed change"))
 	if both > 0 {
 		s.Text += fmt.Sprintf("; direction right in %d of %d clear ones", same, both)
 	}
