@@ -221,7 +221,7 @@ func (s *server) report(r *http.Request) (*paper.DayReport, error) {
 		if st.State == book.Proposed {
 			continue
 		}
-		v, err := s.book.Verdict(r.Context(), book.VerdictRequest{Step: st.ID})
+		v, err := s.verdictOf(r.Context(), st.ID)
 		if err != nil {
 			continue // a step that was not ridden has none; it stands under what is open
 		}

@@ -161,6 +161,10 @@ type who struct {
 
 type whoKey struct{}
 
+// here are routes that name folders of this machine: crew in another place may
+// not, or a pairing code would open every file that this user can read.
+var here = map[string]bool{"POST /add/watch": true}
+
 // admit lets a request through to a route if its role is enough and there is
 // room for it.
 func (s *server) admit(t route) http.HandlerFunc {
@@ -173,6 +177,10 @@ func (s *server) admit(t route) http.HandlerFunc {
 		r = r.WithContext(context.WithValue(r.Context(), whoKey{}, who{role, ss}))
 		if role < t.role {
 			s.refuse(w, r, t, role)
+			return
+		}
+		if here[t.pattern] && ss != nil {
+			s.render(w, r, http.StatusForbidden, page{Title: "Only at the machine itself", Name: "failure", Body: failure{Text: "this reads folders of the machine that keeps the book; it is done there, not from another one", Mend: "ask whoever sits at it"}})
 			return
 		}
 		write := r.Method != http.MethodGet && r.Method != http.MethodHead

@@ -291,6 +291,7 @@ func text(t testing.TB, r *http.Response) string {
 }
 
 var (
+	href  = regexp.MustCompile(`href="([^"]*)"`)
 	input = regexp.MustCompile(`<input[^>]*>`)
 	attr  = regexp.MustCompile(`(name|value)="([^"]*)"`)
 )

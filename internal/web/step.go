@@ -159,7 +159,7 @@ func (s *server) verdict(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	v, err := s.book.Verdict(r.Context(), book.VerdictRequest{Step: st.ID})
+	v, err := s.verdictOf(r.Context(), st.ID)
 	if err != nil {
 		return page{}, err
 	}
