@@ -28,7 +28,7 @@ func unwrap(name string, head []byte, r io.ReaderAt, size int64, opts Options, d
 		}
 		res, err = openStream(name, zr, limit, opts, depth+1)
 	case bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd}):
-		zr, e := zstd.NewReader(io.NewSectionReader(r, 0, size), zstd.WithDecoderMaxMemory(256<<20), zstd.WithDecoderConcurrency(1))
+		zr, e := zstd.NewReader(io.NewSectionReader(r, 0, size), zstd.WithDecoderMaxMemory(64<<20), zstd.WithDecoderLowmem(true), zstd.WithDecoderConcurrency(1))
 		if e != nil {
 			return nil, true, &Error{File: name, Text: "damaged zstd file: " + e.Error(), Mend: "copy it from the logger again"}
 		}

@@ -2,7 +2,11 @@ package intake
 
 import (
 	"bytes"
+	"errors"
+	"math"
+	"os"
 	"runtime"
+	"strings"
 	"testing"
 
 	"cornerwright/internal/demo"
@@ -30,41 +34,123 @@ func seeds() [][]byte {
 	return out
 }
 
-// FuzzRead holds every reader to its promise: no panic, no endless loop, no
-// memory out of proportion (a 10 KB file may not take 100 MB), and what comes
-// out is sound.
+// sound holds a reading to its promise: no panic, no endless loop, no memory out
+// of proportion (10 KB may not take 100 MB, garbage counted), and what comes out
+// is sound: a result or an error with words and a mend, clocks that go forward,
+// no value that is no number, marks in order.
+func sound(t *testing.T, data []byte, opts Options) {
+	t.Helper()
+	if len(data) > 20<<10 {
+		return
+	}
+	opts.Workers = 1
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	res, err := Read("x", data, opts)
+	runtime.ReadMemStats(&after)
+	if grown := after.TotalAlloc - before.TotalAlloc; grown > max(100<<20, uint64(len(data))*10<<10) {
+		t.Fatalf("%d bytes took %d MB", len(data), grown>>20)
+	}
+	if err != nil {
+		var e *Error
+		if !errors.As(err, &e) || e.Text == "" || e.Mend == "" {
+			t.Fatalf("an error without words or mend: %v", err)
+		}
+		return
+	}
+	if len(res.Recordings) == 0 {
+		t.Fatal("neither a recording nor an error")
+	}
+	for _, r := range res.Recordings {
+		for _, c := range r.Channels {
+			if len(c.Time) != len(c.Value) {
+				t.Fatalf("%s: %d instants, %d values", c.Name, len(c.Time), len(c.Value))
+			}
+			for i := range c.Time {
+				if i > 0 && !(c.Time[i] > c.Time[i-1]) {
+					t.Fatalf("%s: the clock does not go forward at %d", c.Name, i)
+				}
+				if c.Value[i] != c.Value[i] || math.IsInf(c.Value[i], 0) {
+					t.Fatalf("%s: value %v at %d", c.Name, c.Value[i], i)
+				}
+			}
+			for i := 1; i < len(c.Marks); i++ {
+				if c.Marks[i].From < c.Marks[i-1].From {
+					t.Fatalf("%s: marks out of order", c.Name)
+				}
+			}
+		}
+	}
+	if _, err := ParseColumnMap("x.toml", []byte(res.Map)); err != nil {
+		t.Fatalf("the printed map cannot be read: %v\n%s", err, res.Map)
+	}
+}
+
+// corpusSeeds adds the corpus files of some folders.
+func corpusSeeds(f *testing.F, dirs ...string) {
+	for _, name := range corpusFiles(f) {
+		for _, d := range dirs {
+			if strings.HasPrefix(name, d+"/") {
+				if data, _ := corpusInput(f, name); len(data) < 12<<10 {
+					f.Add(data)
+				}
+			}
+		}
+	}
+}
+
+func fuzzFolders(f *testing.F, dirs ...string) {
+	corpusSeeds(f, dirs...)
+	f.Fuzz(func(t *testing.T, data []byte) { sound(t, data, Options{}) })
+}
+
+// FuzzRead: any bytes, of any format, through detection.
 func FuzzRead(f *testing.F) {
 	for _, s := range seeds() {
 		f.Add(s)
 	}
-	f.Fuzz(func(t *testing.T, data []byte) {
-		if len(data) > 20<<10 {
-			return
-		}
-		var before, after runtime.MemStats
-		runtime.ReadMemStats(&before)
-		res, err := Read("x", data, Options{Workers: 1})
-		runtime.ReadMemStats(&after)
-		if grown := after.TotalAlloc - before.TotalAlloc; grown > 200<<20 {
-			t.Fatalf("%d bytes took %d MB", len(data), grown>>20)
-		}
-		if err != nil {
-			if err.Error() == "" {
-				t.Fatal("an error without words")
+	fuzzFolders(f, "text", "nmea", "gpx", "junk")
+}
+
+func FuzzText(f *testing.F)    { fuzzFolders(f, "text") }
+func FuzzNMEA(f *testing.F)    { fuzzFolders(f, "nmea") }
+func FuzzGPX(f *testing.F)     { fuzzFolders(f, "gpx") }
+func FuzzParquet(f *testing.F) { fuzzFolders(f, "parquet") }
+func FuzzPacked(f *testing.F)  { fuzzFolders(f, "packed") }
+
+// FuzzCAN: any log with any database.
+func FuzzCAN(f *testing.F) {
+	bus, err := os.ReadFile("testdata/can/bus.dbc")
+	if err != nil {
+		f.Fatal(err)
+	}
+	for _, name := range corpusFiles(f) {
+		if strings.HasPrefix(name, "can/") {
+			data, opt := corpusInput(f, name)
+			if opt.Database == nil {
+				opt.Database = bus
 			}
-			return
+			f.Add(data, opt.Database)
 		}
-		for _, r := range res.Recordings {
-			for _, c := range r.Channels {
-				if len(c.Time) != len(c.Value) {
-					t.Fatalf("%s: %d instants, %d values", c.Name, len(c.Time), len(c.Value))
-				}
-				for i := 1; i < len(c.Time); i++ {
-					if !(c.Time[i] > c.Time[i-1]) {
-						t.Fatalf("%s: the clock does not go forward at %d", c.Name, i)
-					}
-				}
-			}
+	}
+	f.Fuzz(func(t *testing.T, data, db []byte) {
+		if len(db) < 20<<10 {
+			sound(t, data, Options{Database: db})
+		}
+	})
+}
+
+// FuzzMapped: any table with any column map.
+func FuzzMapped(f *testing.F) {
+	for _, name := range corpusFiles(f) {
+		if m, err := os.ReadFile("testdata/" + name + ".toml"); err == nil {
+			data, _ := corpusInput(f, name)
+			f.Add(data, m)
+		}
+	}
+	f.Fuzz(func(t *testing.T, data, text []byte) {
+		if m, err := ParseColumnMap("x.toml", text); err == nil {
+			sound(t, data, Options{Map: m})
 		}
 	})
 }
