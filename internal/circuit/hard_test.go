@@ -325,23 +325,3 @@ func TestEdits(t *testing.T) {
 		}
 	}
 }
-
-func BenchmarkLocate(b *testing.B) {
-	for _, c := range []struct {
-		name string
-		laps int
-	}{{"20min", 11}, {"60min", 36}, {"240min", 148}} {
-		o := demo.DefaultOptions(0, 1)
-		o.Laps = c.laps
-		rec := proving.Recording(demo.Ride(o))
-		b.Run(c.name, func(b *testing.B) {
-			b.ReportAllocs()
-			for b.Loop() {
-				l, err := circuit.Locate(rec, nil, circuit.Options{})
-				if err != nil || l.Circuit == nil {
-					b.Fatal(err)
-				}
-			}
-		})
-	}
-}

@@ -8,9 +8,9 @@ import (
 
 // wrap takes s modulo the line's length, into [0, Length).
 func (l *Line) wrap(s float64) float64 {
-	s = math.Mod(s, l.Length)
-	if s < 0 {
-		s += l.Length
+	s -= l.Length * math.Floor(s/l.Length)
+	if s >= l.Length || s < 0 { // rounding
+		s = 0
 	}
 	return s
 }

@@ -100,7 +100,7 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		for i := range j.s {
 			j.s[i] -= shift
 		}
-		j.finish(true)
+		j.finish()
 	}
 	j.number()
 	pos := j.position()
@@ -266,17 +266,27 @@ func (j *joint) locateKnown() {
 		}
 		j.habit()
 	}
-	j.finish(false)
+	j.finish()
 }
 
 // finish solves once more with covariances.
-func (j *joint) finish(learnt bool) {
-	j.spread()
+func (j *joint) finish() {
 	j.solve(2, true)
 }
 
 // spread carries S from the fixes to the grid and computes lean from the path.
 func (j *joint) spread() {
+	j.carry()
+	for i, v := range j.d.v {
+		x := v * v * j.line.kappaAt(j.grid[i]) / gravity
+		// tyreLean(atan x), with sin(atan x) by algebra and asin by its series.
+		u := 0.08 / 0.52 * x / math.Sqrt(1+x*x)
+		j.phi[i] = math.Atan(x) + u + u*u*u/6
+	}
+}
+
+// carry is spread without the lean.
+func (j *joint) carry() {
 	d := j.d
 	n := len(d.v)
 	if j.grid == nil {
@@ -307,11 +317,6 @@ func (j *joint) spread() {
 			off = a + w*(b-a)
 		}
 		j.grid[i] = d.o[i] + off
-		v := d.v[i]
-		x := v * v * j.line.kappaAt(j.grid[i]) / gravity
-		// tyreLean(atan x), with sin(atan x) by algebra and asin by its series.
-		u := 0.08 / 0.52 * x / math.Sqrt(1+x*x)
-		j.phi[i] = math.Atan(x) + u + u*u*u/6
 	}
 }
 
@@ -570,7 +575,7 @@ func (j *joint) badBetween(a, b float64) bool {
 
 // number puts S = 0 at the first passage of the gate within the data.
 func (j *joint) number() {
-	j.spread()
+	j.carry()
 	laps := math.Ceil(j.grid[0]/j.line.Length - 1e-9)
 	shift := laps * j.line.Length
 	if shift == 0 {

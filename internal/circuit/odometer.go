@@ -63,7 +63,7 @@ func newOdometer(rec *recording.Recording, f *fixes) *odometer {
 	d.v = make([]float64, n)
 	if c := rec.Channel(recording.FrontSpeed); c != nil && c.Rate() > 4 {
 		d.raw = signal.Resample(c.Time, c.Value, d.t0, d.dt, n)
-		d.wheel = signal.Quantile(d.raw, 0.9) > 5
+		d.wheel = signal.Quantile(sample(d.raw, 20000), 0.9) > 5
 	}
 	if d.wheel {
 		d.accel = slope(d.raw, d.dt, 0.07)
@@ -91,10 +91,10 @@ func slope(x []float64, dt, w float64) []float64 {
 // coarseLatency scans delays for the smallest robust scatter of GPS speed
 // against wheel speed, scale free.
 func (d *odometer) coarseLatency(f *fixes) {
-	stride := 1 + len(f.t)/1500
+	stride := 1 + len(f.t)/700
 	var ratio, rest []float64
 	best := math.Inf(1)
-	for l := -0.3; l <= 1.5001; l += 0.03 {
+	for l := -0.3; l <= 1.5001; l += 0.04 {
 		ratio, rest = ratio[:0], rest[:0]
 		for i := 0; i < len(f.t); i += stride {
 			v := signal.At(d.raw, d.t0, d.dt, f.t[i]-l)
@@ -146,9 +146,11 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 	if !f.logged {
 		limits = []float64{6, 3, 2}
 	}
+	thin := 1 + len(f.t)/calibrateFixes
 	for range 5 {
 		l := d.latency + d.speedLag
-		fit := signal.RobustFit(len(f.t), p, func(k int, x []float64) (float64, bool) {
+		fit := signal.RobustFit(len(f.t)/thin, p, func(k int, x []float64) (float64, bool) {
+			k *= thin
 			t := f.t[k] - l
 			v := signal.At(d.raw, d.t0, d.dt, t)
 			a := signal.At(d.accel, d.t0, d.dt, t)
@@ -185,7 +187,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 			}
 		}
 		d.latency -= math.Max(-0.2, math.Min(0.2, move))
-		if math.Abs(move) < 1e-4 {
+		if math.Abs(move) < 2e-4 {
 			break
 		}
 	}
@@ -208,7 +210,9 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 // uprightDelay fits what is left of the delay on upright stretches alone, where
 // an error in the lean cannot pass for one.
 func (d *odometer) uprightDelay(f *fixes, phi []float64, limits []float64) (move, se float64, ok bool) {
-	fit := signal.RobustFit(len(f.t), 3, func(k int, x []float64) (float64, bool) {
+	thin := 1 + len(f.t)/calibrateFixes
+	fit := signal.RobustFit(len(f.t)/thin, 3, func(k int, x []float64) (float64, bool) {
+		k *= thin
 		t := f.t[k] - d.latency - d.speedLag
 		v := signal.At(d.raw, d.t0, d.dt, t)
 		a := signal.At(d.accel, d.t0, d.dt, t)
@@ -226,6 +230,10 @@ func (d *odometer) uprightDelay(f *fixes, phi []float64, limits []float64) (move
 	k := fit.Coef[0]
 	return fit.Coef[1] / k, math.Sqrt(fit.Cov[1][1]) / k, true
 }
+
+// calibrateFixes is as many fixes as scale, shrink and delay need: with more, what
+// the model leaves out rules, not noise.
+const calibrateFixes = 10000
 
 const uprightLean = 25 * math.Pi / 180
 

@@ -137,7 +137,7 @@ func chooseGate(rec *recording.Recording, j *joint, frame Frame, opt Options) fl
 			return s
 		}
 	}
-	j.spread()
+	j.carry()
 	if s, ok := markerPlace(rec, j); ok {
 		return s
 	}
