@@ -26,8 +26,8 @@ const (
 	windChange  = 1.5   // m/s by axis, mean wind of one run against the other's (from memory)
 	torqueShare = 0.005 // of the difference: losses of gears and chain lie between 6 and 8 % (from memory)
 	// scaleShare is by how much the speed scale and the rear tyre's radius of two
-	// runs may differ unseen, as a share: a third of a tenth of a bar (from memory).
-	scaleShare = 4e-4
+	// runs may differ unseen, as a share: a quarter of a tenth of a bar (from memory).
+	scaleShare = 3e-4
 )
 
 // oneRadius brings the pulls of B to the radius of A's rear tyre, where the runs

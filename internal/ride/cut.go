@@ -202,31 +202,33 @@ func (w *work) plateCut() []float64 {
 	// run's own torque over plate and engine speed turns one into the other;
 	// where it cannot be fitted, the usual curve of a butterfly does.
 	usual := func(p float64) float64 { return 1 - math.Exp(-2.6*p) }
-	share := func(i int, add float64) float64 { return usual(plate[i]+add) / usual(demand[i]) }
+	torqueOf := func(i int, p float64) float64 { return usual(p) }
+	least := 0.0
 	if torque := w.crankTorque(); torque != nil {
 		if m := w.fitTorque(torque, plate, w.notDriven(plate), false); m != nil && m.sigma < 12 {
-			generic := share
-			share = func(i int, add float64) float64 {
+			torqueOf = func(i int, p float64) float64 {
 				if s.Gear[i] == 0 {
-					return generic(i, add)
+					return usual(p)
 				}
-				want, got := m.engine(i, demand[i]), m.engine(i, plate[i]+add)
-				if want < 14 { // hardly any drive: nothing to be cut
-					return 1
-				}
-				return got / want
+				return m.engine(i, p)
 			}
+			least = 14 // N.m: hardly any drive, nothing to be cut
 		}
+	}
+	top := w.fullShares(demand, plate, torqueOf)
+	share := func(i int, add float64) float64 {
+		want := torqueOf(i, demand[i])
+		if want < least {
+			return 1
+		}
+		if c := top.at(w, i); c < 1 {
+			want = math.Min(want, c*torqueOf(i, 1))
+		}
+		return torqueOf(i, plate[i]+add) / want
 	}
 	through := make([]float64, w.n)
 	const bins = 20
 	var cells [10][bins + 1][]float64
-	gearAt := func(i int) int {
-		if s.Gear == nil {
-			return 0
-		}
-		return min(8, int(s.Gear[i]))
-	}
 	for i := range through {
 		if demand[i] < 0.04 {
 			through[i] = 1
@@ -236,7 +238,7 @@ func (w *work) plateCut() []float64 {
 		if i%2 == 0 && !w.shifting[i] && !s.Airborne[i] && slack[i] < 0.0025 {
 			j := min(bins, int(demand[i]*bins))
 			v := share(i, 0)
-			cells[gearAt(i)][j] = append(cells[gearAt(i)][j], v)
+			cells[w.gearIndex(i)][j] = append(cells[w.gearIndex(i)][j], v)
 			cells[9][j] = append(cells[9][j], v)
 		}
 	}
@@ -287,7 +289,7 @@ func (w *work) plateCut() []float64 {
 		if g < 0.04 {
 			continue
 		}
-		k := gearAt(i)
+		k := w.gearIndex(i)
 		u := g*bins - 0.5
 		j := int(math.Max(0, math.Floor(u)))
 		f := math.Max(0, math.Min(1, u-float64(j)))
@@ -298,6 +300,74 @@ func (w *work) plateCut() []float64 {
 		}
 	}
 	return out
+}
+
+// fullShares is the share of the engine's torque that the open grip is given, by
+// gear and thousand revolutions: bikes cap the torque of the low gears, and a
+// grip that asks for more than the cap is not cut.
+type fullShares [9][20]float64
+
+// fullShares learns the caps as the upper part of what an open grip was given.
+func (w *work) fullShares(demand, plate []float64, torqueOf func(i int, p float64) float64) *fullShares {
+	s := &w.r.Signals
+	var f fullShares
+	var cells [9][20][]float64
+	for i := 0; i < w.n; i += 2 {
+		if demand[i] < 0.97*w.full || w.shifting[i] || s.Airborne[i] || s.RPM == nil {
+			continue
+		}
+		if all := torqueOf(i, 1); all > 0 {
+			c := &cells[w.gearIndex(i)][rpmIndex(s.RPM[i])]
+			*c = append(*c, torqueOf(i, plate[i])/all)
+		}
+	}
+	for g := range cells {
+		last := 0.0
+		for k := range cells[g] {
+			if c := cells[g][k]; len(c) >= 25 {
+				sortFloats(c)
+				last = math.Min(1, quantile(c, 0.85))
+				f[g][k] = last
+			}
+		}
+		// Engine speeds that were not seen take the nearest below, else above.
+		for k := range f[g] {
+			if f[g][k] == 0 && k > 0 {
+				f[g][k] = f[g][k-1]
+			}
+		}
+		for k := len(f[g]) - 2; k >= 0; k-- {
+			if f[g][k] == 0 {
+				f[g][k] = f[g][k+1]
+			}
+		}
+	}
+	return &f
+}
+
+// at is the cap at sample i, 1 where none was learnt, between thousands in a
+// straight line.
+func (f *fullShares) at(w *work, i int) float64 {
+	if w.r.Signals.RPM == nil {
+		return 1
+	}
+	g := &f[w.gearIndex(i)]
+	x := w.r.Signals.RPM[i]/1000 - 0.5
+	k := min(len(g)-2, max(0, int(x)))
+	u := math.Max(0, math.Min(1, x-float64(k)))
+	if g[k] == 0 {
+		return 1
+	}
+	return g[k] + u*(g[k+1]-g[k])
+}
+
+func rpmIndex(rpm float64) int { return min(19, max(0, int(rpm/1000))) }
+
+func (w *work) gearIndex(i int) int {
+	if w.r.Signals.Gear == nil {
+		return 0
+	}
+	return min(8, int(w.r.Signals.Gear[i]))
 }
 
 // straight sets a map that follows the grip one to one, but for bins whose every
