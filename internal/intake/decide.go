@@ -587,6 +587,5 @@ func quantile(v []float64, q float64) float64 {
 	if len(s) == 0 {
 		return 0
 	}
-	sort.Float64s(s)
-	return s[int(q*float64(len(s)-1)+0.5)]
+	return nth(s, int(q*float64(len(s)-1)+0.5))
 }

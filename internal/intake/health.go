@@ -170,12 +170,11 @@ func spikes(s *source, c *recording.Channel, d recording.Describe) {
 	if len(v) < 50 || d.Slow && len(v) < 200 {
 		return
 	}
-	var r []float64
+	r := make([]float64, 0, min(len(v), 20001))
 	for i := 1; i < len(v)-1; i += 1 + len(v)/20000 {
 		r = append(r, math.Abs(v[i]-(v[i-1]+v[i+1])/2))
 	}
-	sort.Float64s(r)
-	scale := math.Max(r[len(r)/2]*1.4826, r[len(r)*95/100]/2)
+	scale := math.Max(nth(r, len(r)/2)*1.4826, nth(r, len(r)*95/100)/2)
 	limit := math.Max(spikeSigma*scale, spikeFloor(d))
 	n := 0
 	worst := 0.0

@@ -146,14 +146,23 @@ func (s *source) thinGPS(clock []float64, done map[*column]bool) {
 // holdPeriod finds the number of rows on which each value is repeated, and the
 // row (modulo the period) on which new ones come; 1 if values are not held.
 func holdPeriod(v []float64) (p, phase int) {
-	var at []int
+	changes := 0
+	for i := 1; i < len(v); i++ {
+		if v[i] != v[i-1] {
+			// Most channels change on nearly every row, which soon shows.
+			if changes++; 3*changes > 2*len(v) {
+				return 1, 0
+			}
+		}
+	}
+	if changes < 20 {
+		return 1, 0
+	}
+	at := make([]int, 0, changes)
 	for i := 1; i < len(v); i++ {
 		if v[i] != v[i-1] {
 			at = append(at, i)
 		}
-	}
-	if len(at) < 20 || 3*len(at) > 2*len(v) {
-		return 1, 0
 	}
 	for _, p := range []int{200, 100, 50, 40, 25, 20, 10, 8, 5, 4, 3, 2} {
 		if len(v) < 10*p {

@@ -3,7 +3,6 @@ package intake
 import (
 	"fmt"
 	"math"
-	"sort"
 	"strings"
 
 	"cornerwright/internal/recording"
@@ -114,8 +113,7 @@ func ratio(c, truth, lean *recording.Channel) (med, width float64, n int) {
 	if len(r) < minAgreement/4 {
 		return nan, nan, len(r)
 	}
-	sort.Float64s(r)
-	return r[len(r)/2], (r[len(r)*9/10] - r[len(r)/10]) / 2, len(r)
+	return nth(r, len(r)/2), (nth(r, len(r)*9/10) - nth(r, len(r)/10)) / 2, len(r)
 }
 
 // judgeSpeed tests a speed channel's unit against a speed known better.
@@ -404,17 +402,19 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel)
 		return
 	}
 	stride := 1 + len(truth.Value)/4000
+	d := make([]float64, 0, len(truth.Value)/stride+1)
+	now, before, after := walker{c: w}, walker{c: w}, walker{c: w}
 	cost := func(lag float64) float64 {
-		var d []float64
+		d = d[:0]
 		for i := 0; i < len(truth.Value); i += stride {
 			t := truth.Time[i] - lag
 			if truth.Value[i] < movingSpeed || t < w.Time[0]+0.2 || t > w.Time[len(w.Time)-1]-0.2 {
 				continue
 			}
-			if (w.At(t+0.2)-w.At(t-0.2))/0.4 < 1.5 {
+			if (after.at(t+0.2)-before.at(t-0.2))/0.4 < 1.5 {
 				continue
 			}
-			d = append(d, math.Log(math.Max(0.1, w.At(t))/truth.Value[i]))
+			d = append(d, math.Log(math.Max(0.1, now.at(t))/truth.Value[i]))
 		}
 		if len(d) < minAgreement/4 {
 			return math.Inf(1)

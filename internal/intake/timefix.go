@@ -367,7 +367,7 @@ func (s *source) spread(t []float64) int {
 // medianStep is the median of the positive steps.
 func medianStep(t []float64) float64 {
 	stride := 1 + len(t)/20000
-	var d []float64
+	d := make([]float64, 0, len(t)/stride+1)
 	for i := 1; i < len(t); i += stride {
 		if x := t[i] - t[i-1]; x > 0 {
 			d = append(d, x)
@@ -383,8 +383,7 @@ func medianStep(t []float64) float64 {
 	if len(d) == 0 {
 		return 0
 	}
-	sort.Float64s(d)
-	return d[len(d)/2]
+	return nth(d, len(d)/2)
 }
 
 // timeUnit finds the unit of a time column that states none: from the step
