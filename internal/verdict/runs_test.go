@@ -30,7 +30,7 @@ func runsOf(r *rand.Rand, sides string, n int, rho, s, effect float64) []Lap {
 // TestRunDesignsKeepTheirPromise: wherever the true scatter between runs does
 // not exceed the assumed one, the interval holds at least 94 %.
 func TestRunDesignsKeepTheirPromise(t *testing.T) {
-	n := replicates(300)
+	n := replicates(200)
 	counts, scatters := []int{4, 10}, []float64{0, 0.4}
 	if full() {
 		counts, scatters = []int{4, 6, 10}, []float64{0, 0.2, 0.4}
