@@ -200,7 +200,7 @@ func (s spread) p(value float64) float64 {
 	if s.seRun == 0 && s.seCommon == 0 {
 		return inference.TTwoSided(v/s.se, s.df)
 	}
-	lo, hi := -40.0, 0.0 // log of alpha
+	lo, hi := -33.0, 0.0 // log of alpha; below that 1 - alpha/2 is 1 in 64 bits
 	for range 80 {
 		mid := (lo + hi) / 2
 		if s.half(math.Exp(mid)) > v {
