@@ -253,3 +253,48 @@ func TestLibraryDatabase(t *testing.T) {
 		t.Errorf("the multiplexed signal is missing")
 	}
 }
+
+// Facts of the GPX 1.1 schema (http://www.topografix.com/GPX/1/1, gpx.xsd):
+// latitudeType -90 to 90 both in, longitudeType -180 in to 180 out, time
+// xsd:dateTime, attributes in any order, a new trkseg where reception was lost.
+func TestGPXSchema(t *testing.T) {
+	doc := func(points string) []byte {
+		return []byte(`<?xml version="1.0"?><gpx version="1.1" creator="c" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>` + points + `</trkseg></trk></gpx>`)
+	}
+	point := func(attrs string, sec int) string {
+		return fmt.Sprintf(`<trkpt %s><ele>1</ele><time>2026-03-08T10:00:%02dZ</time></trkpt>`, attrs, sec)
+	}
+	base := point(`lat="48" lon="11"`, 0) + point(`lat="48" lon="11.0001"`, 1)
+	for attrs, in := range map[string]bool{
+		`lat="90" lon="0"`: true, `lat="-90" lon="0"`: true, `lat="90.0001" lon="0"`: false, `lat="0" lon="-180"`: true, `lat="0" lon="180"`: false,
+		`lon="179.9999" lat="0"`: true, `lat="0"`: false, `lon="0"`: false, `lat="x" lon="0"`: false, `lat="NaN" lon="0"`: false, `lat=" 48 " lon="11"`: true,
+	} {
+		res, err := Read("x.gpx", doc(base+point(attrs, 2)), Options{})
+		if err != nil {
+			t.Errorf("%s: %v", attrs, err)
+			continue
+		}
+		if got := res.Rows == 3; got != in {
+			t.Errorf("point %s taken: %v, want %v", attrs, got, in)
+		}
+	}
+	for text, sec := range map[string]float64{"2026-03-08T10:00:02Z": 2, "2026-03-08T11:00:02.250+01:00": 2.25, "2026-03-08T04:30:02-05:30": 2} {
+		res, err := Read("x.gpx", doc(base+`<trkpt lat="48" lon="11.0002"><time>`+text+`</time></trkpt>`), Options{})
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		c := res.Recordings[0].Channel(recording.Latitude)
+		if got := c.Time[len(c.Time)-1]; got != sec {
+			t.Errorf("time %s is %v s, want %v", text, got, sec)
+		}
+	}
+	// A speed is no element of 1.1; in extensions it is read, whatever its namespace.
+	res, err := Read("x.gpx", doc(base+point(`lat="48" lon="11.0002"`, 2)+`</trkseg><trkseg>`+point(`lat="48" lon="11.0003"`, 3)), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m := res.Recordings[0].Clock; len(m) != 1 || m[0].Kind != recording.Gap || m[0].From != 2 || m[0].To != 3 {
+		t.Errorf("segments are joined: %+v", m)
+	}
+}
