@@ -151,6 +151,35 @@ func (a *tally) add(s *scored, kind Kind, keep func(*demo.Episode) bool) {
 	}
 }
 
+// bigCuts scores cuts of more than 12 % on average for 0.2 s or longer: what is
+// found beside a smaller true cut is neither here nor there.
+func (s *scored) bigCuts(a *tally) {
+	var all, found []proving.Span
+	var big []bool
+	for _, e := range s.run.Truth.Episodes {
+		if e.Kind == string(Cut) {
+			all = append(all, proving.Span{From: e.Start - 0.02, To: e.End + 0.02})
+			big = append(big, e.Mean > 0.12 && e.End-e.Start >= 0.2 && s.onLaps(e.Start))
+		}
+	}
+	for _, e := range s.ride.Episodes {
+		if e.Kind == Cut && s.onLaps(e.Start) {
+			found = append(found, proving.Span{From: e.Start - 0.02, To: e.End + 0.02})
+		}
+	}
+	_, extra, pairs := proving.Match(all, found)
+	hit := 0
+	for _, p := range pairs {
+		hit += b2i(big[p[0]])
+	}
+	for _, b := range big {
+		a.truth += b2i(b)
+	}
+	a.hit += hit
+	a.found += hit + extra
+	a.extra += extra
+}
+
 func medianAbs(x []float64) float64 {
 	a := make([]float64, len(x))
 	for i := range x {
