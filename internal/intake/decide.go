@@ -362,7 +362,7 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 		return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("time column %q is in %q, which is no time", c.Header, text), Mend: "state s or ms in a column map", Source: s.headerText}
 	case known && plain && d.Quantity != unit.None:
 		var doubt string
-		u, why, doubt = inferUnit(ch, c.values)
+		u, why, doubt = s.inferWith(ch, c)
 		if doubt != "" {
 			s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, doubt), fmt.Sprintf("state it in a column map: from = %q, unit = \"...\"", c.Header))
 		} else if ch != recording.Lambda && ch != recording.Clutch && ch != recording.Latitude && ch != recording.Longitude {
@@ -472,6 +472,26 @@ func (s *source) ownWords(c *column) {
 		list = append(list, fmt.Sprintf("%d = %q", i, table.Shorten([]byte(w))))
 	}
 	s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q holds words, kept as numbers: %s", c.Header, shortList(list)), "nothing to do; the original keeps them")
+}
+
+// inferWith is inferUnit for one axis of a sensor of three: the axes share their
+// unit, and one that hardly moves says little alone. Gravity on the upright one
+// decides for accelerations, the largest of the three for rates.
+func (s *source) inferWith(ch string, c *column) (u unit.Unit, why, doubt string) {
+	switch ch {
+	case recording.AccelX, recording.AccelY:
+		if z := s.column(recording.AccelZ); z != nil && z.Unit == "" && len(z.values) > 0 {
+			u, why, doubt = inferUnit(recording.AccelZ, z.values)
+			return u, why + ", as accel_z", doubt
+		}
+	case recording.RollRate, recording.PitchRate, recording.YawRate:
+		for _, n := range []string{recording.RollRate, recording.PitchRate, recording.YawRate} {
+			if o := s.column(n); o != nil && o.Unit == "" && quantile(absOf(o.values), 0.99) > quantile(absOf(c.values), 0.99) {
+				c = o
+			}
+		}
+	}
+	return inferUnit(ch, c.values)
 }
 
 // inferUnit guesses the unit of a column that states none from its values. doubt

@@ -155,6 +155,10 @@ func chooseDelimiter(lines []textLine, body []int, over Overrides) shape {
 		sample = sample[len(sample)-60:]
 	}
 	best := shape{delim: ',', decimal: '.', fields: 1, score: -1}
+	quotes := false
+	for _, i := range sample {
+		quotes = quotes || bytes.IndexByte(lines[i].text, '"') >= 0
+	}
 	for _, delim := range []byte{',', ';', '\t', '|', ' '} {
 		if over.Delimiter != 0 && delim != over.Delimiter {
 			continue
@@ -173,7 +177,8 @@ func chooseDelimiter(lines []textLine, body []int, over Overrides) shape {
 			}
 		}
 		for _, decimal := range []byte{'.', ','} {
-			if decimal == delim || over.Decimal != 0 && decimal != over.Decimal {
+			// A decimal comma between commas stands in quotes.
+			if decimal == delim && !quotes || over.Decimal != 0 && decimal != over.Decimal {
 				continue
 			}
 			num, full, odd := 0, 0, 0
