@@ -35,6 +35,15 @@ func TestTrialsAreFound(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	carried := 0
+	for _, w := range v.Watch {
+		if w.CarriedFrom == 7 && w.Turn == 8 && w.Measure == "segment" {
+			carried++
+		}
+	}
+	if carried != 1 {
+		t.Errorf("the turn after the judged one is marked as carrying its effect %d times, want once", carried)
+	}
 	ts := must[[]Trial](t)(b.Trials(bg, TrialQuery{}))
 	if len(ts) != 1 {
 		t.Fatalf("%d trials, want 1", len(ts))

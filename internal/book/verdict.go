@@ -187,6 +187,9 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 				continue
 			}
 			wm := verdictMeasure(w, t.Number, vs)
+			if w.name == "segment" && aim.Turn != 0 && t.Number == aim.Turn%len(c.Turns)+1 {
+				wm.CarriedFrom = aim.Turn // speed gained is time gained on the straight as well: counted once
+			}
 			if hasValues(wm) {
 				vq.Watch = append(vq.Watch, wm)
 			}
