@@ -1,0 +1,6 @@
+//go:build !linux
+
+package main
+
+// askHugePages does nothing where the system decides by itself.
+func askHugePages() {}
