@@ -82,3 +82,25 @@ func TestInflationAgainstMatrices(t *testing.T) {
 		}
 	}
 }
+
+// The p value of an effect between runs is the level at which its interval
+// touches zero.
+func TestPTouchesZero(t *testing.T) {
+	for _, s := range []spread{{se: 0.1, df: 9, seRun: 0.05, dfRun: math.Inf(1)}, {se: 0.02, df: 3, seRun: 0.2, dfRun: 4}, {se: 1, df: 30, seRun: 0.001, dfRun: math.Inf(1), seCommon: 0.4}} {
+		for _, v := range []float64{1e-6, 0.01, 0.1, 0.3, -0.3, 1, 3} {
+			p := s.p(v)
+			if p < 2e-15 {
+				if s.half(2e-15) > math.Abs(v) {
+					t.Errorf("%+v %v: p %g", s, v, p)
+				}
+				continue
+			}
+			if h := s.half(p); math.Abs(h-math.Abs(v)) > 1e-6*math.Abs(v) && p > 1e-10 {
+				t.Errorf("%+v %v: p %g has half width %v", s, v, p, h)
+			}
+		}
+		if p := s.p(0); p != 1 {
+			t.Errorf("p of nothing is %v", p)
+		}
+	}
+}

@@ -200,16 +200,38 @@ func (s spread) p(value float64) float64 {
 	if s.seRun == 0 && s.seCommon == 0 {
 		return inference.TTwoSided(v/s.se, s.df)
 	}
-	lo, hi := -33.0, 0.0 // log of alpha; below that 1 - alpha/2 is 1 in 64 bits
-	for range 80 {
-		mid := (lo + hi) / 2
-		if s.half(math.Exp(mid)) > v {
-			lo = mid
+	// In z the half width is nearly a line, so regula falsi (Illinois) is quick.
+	alpha := func(z float64) float64 { return 2 * inference.NormalCDF(-z) }
+	lo, hi := 0.0, 8.0 // beyond 8, 1 - alpha/2 is 1 in 64 bits
+	flo, fhi := -v, s.half(alpha(hi))-v
+	if fhi <= 0 {
+		return alpha(hi)
+	}
+	side := 0
+	for hi-lo > 1e-12 {
+		z := hi - fhi*(hi-lo)/(fhi-flo)
+		f := s.half(alpha(z)) - v
+		if math.Abs(f) <= 1e-13*v {
+			return alpha(z)
+		}
+		if f > 0 {
+			hi, fhi = z, f
+			if side > 0 {
+				flo /= 2
+			}
+			side = 1
 		} else {
-			hi = mid
+			lo, flo = z, f
+			if side < 0 {
+				fhi /= 2
+			}
+			side = -1
+		}
+		if hi-lo <= 4e-16*hi {
+			break
 		}
 	}
-	return math.Exp((lo + hi) / 2)
+	return alpha((lo + hi) / 2)
 }
 
 // tq is the t quantile with the two levels of every verdict kept for whole
