@@ -32,33 +32,6 @@ func gateCrossings(r *demo.Run, c *circuit.Circuit, s float64) []float64 {
 	return out
 }
 
-type score struct {
-	err, z    []float64
-	want, got int
-}
-
-func (s *score) laps(r *demo.Run, l *circuit.Located) {
-	cr := gateCrossings(r, l.Circuit, 0)
-	for _, lap := range l.Laps {
-		if lap.Kind != circuit.TimedLap {
-			continue
-		}
-		s.got++
-		for k := 0; k+1 < len(cr); k++ {
-			if math.Abs(cr[k]-lap.Start) < 2 {
-				e := lap.Time() - (cr[k+1] - cr[k])
-				s.err = append(s.err, e)
-				s.z = append(s.z, math.Abs(e)/lap.TimeSE)
-			}
-		}
-	}
-	for _, lap := range r.Truth.Laps {
-		if lap.Kind == demo.TimedLap {
-			s.want++
-		}
-	}
-}
-
 func within(z []float64, k float64) float64 {
 	n := 0
 	for _, v := range z {
@@ -79,53 +52,6 @@ func locate(t *testing.T, r *demo.Run, known *circuit.Circuit) *circuit.Located 
 		t.Fatalf("%s: %v", r.Circuit.Name, l.Problems)
 	}
 	return l
-}
-
-func TestLapTimes(t *testing.T) {
-	for k, c := range []struct {
-		name string
-		set  func(o *demo.Options)
-		rms  float64
-	}{
-		{"10 Hz", func(o *demo.Options) {}, 0.006},
-		{"5 Hz", func(o *demo.Options) { o.GPSRate = 5 }, 0.009},
-		{"20 Hz", func(o *demo.Options) { o.GPSRate = 20 }, 0.007},
-		{"dirty", func(o *demo.Options) { o.Dirty = true }, 0.012},
-		{"no wheel speed", func(o *demo.Options) { o.Drop = []string{"front_speed", "lean", "roll_rate", "yaw_rate", "pitch_rate"} }, 0.012},
-		{"correlated GPS speed", func(o *demo.Options) { o.GPSSpeedSlow = 0.1 }, 0.009},
-		{"wandering line", func(o *demo.Options) { o.LineSigma = 0.7 }, 0.009},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			var s score
-			seeds := proving.Seeds()
-			if k > 0 && !proving.Full() {
-				seeds = seeds[:1]
-			}
-			for ci := range demo.Circuits() {
-				for _, seed := range seeds {
-					o := demo.DefaultOptions(ci, seed)
-					o.Laps = 7
-					c.set(&o)
-					r := demo.Ride(o)
-					s.laps(r, locate(t, r, nil))
-				}
-			}
-			rms, bias, worst := proving.RMS(s.err), proving.Mean(s.err), proving.Worst(s.err)
-			t.Logf("%s: %d laps of %d, rms %.1f ms, bias %+.1f, worst %.1f; inside 1 SE %.0f %%, 1.96 SE %.0f %%\n", c.name, len(s.err), s.want, rms*1e3, bias*1e3, worst*1e3, 100*within(s.z, 1), 100*within(s.z, 1.96))
-			if len(s.err) < s.want {
-				t.Errorf("%d of %d laps found", len(s.err), s.want)
-			}
-			if math.Abs(bias) > 0.0015 {
-				t.Errorf("bias %+.4f s", bias)
-			}
-			if a, b := within(s.z, 1), within(s.z, 1.96); c.name != "dirty" && (a < 0.55 || b < 0.88) {
-				t.Errorf("standard errors too small: %.2f inside one, %.2f inside 1.96", a, b)
-			}
-			if rms > c.rms {
-				t.Errorf("rms %.4f s, at most %.4f", rms, c.rms)
-			}
-		})
-	}
 }
 
 func TestTurns(t *testing.T) {
@@ -235,70 +161,6 @@ func TestPhases(t *testing.T) {
 	}
 	if float64(missB) > 0.1*float64(len(brake)) {
 		t.Errorf("%d brake points that nobody made", missB)
-	}
-}
-
-// Two runs with GPS offsets 1.5 m apart per axis: without the removal of the
-// offset each segment between gates of different heading would be biased by
-// tens of milliseconds, the same on every lap.
-func TestRunToRunSegments(t *testing.T) {
-	var errs, claims []float64
-	seeds := proving.Seeds()
-	for ci := range demo.Circuits() {
-		for _, seed := range seeds {
-			o := demo.DefaultOptions(ci, seed)
-			o.Laps = 7
-			r1 := demo.Ride(o)
-			l1 := locate(t, r1, nil)
-			o.Seed += 1000
-			o.GPSOffset = [2]float64{1.5, -1.5}
-			r2 := demo.Ride(o)
-			l2 := locate(t, r2, l1.Circuit)
-			mean := func(r *demo.Run, l *circuit.Located, s0, s1 float64) (got, want float64) {
-				a, b := gateCrossings(r, l1.Circuit, s0), gateCrossings(r, l1.Circuit, s1)
-				n := 0.0
-				for _, lap := range l.Laps {
-					if lap.Kind != circuit.TimedLap {
-						continue
-					}
-					base := math.Floor(l.Position.S[l.Position.Index(0.5*(lap.Start+lap.End))]/l1.Circuit.Line.Length) * l1.Circuit.Line.Length
-					g0, g1 := l.Position.CrossAt(base+s0), l.Position.CrossAt(base+s1)
-					for _, x := range a {
-						for _, y := range b {
-							if math.Abs(x-g0) < 1 && math.Abs(y-g1) < 1 {
-								got += g1 - g0
-								want += y - x
-								n++
-							}
-						}
-					}
-				}
-				return got / n, want / n
-			}
-			ts := l1.Circuit.Turns
-			for k := range ts {
-				s0, s1 := ts[k].From, ts[k].To
-				if s1 < s0 {
-					continue
-				}
-				g1, w1 := mean(r1, l1, s0, s1)
-				g2, w2 := mean(r2, l2, s0, s1)
-				e := (g2 - g1) - (w2 - w1)
-				if math.IsNaN(e) {
-					continue
-				}
-				errs = append(errs, e)
-				v := func(s float64) float64 {
-					return l1.Position.Speed[l1.Position.Index(l1.Position.CrossAll(l1.Circuit, s)[1])]
-				}
-				claims = append(claims, l1.Circuit.CommonSegmentSE(s0, s1, v(s0), v(s1)))
-			}
-		}
-	}
-	rms := proving.RMS(errs)
-	t.Logf("%d segments: rms %.1f ms, bias %+.1f ms, worst %.1f ms; common part claimed %.1f ms", len(errs), rms*1e3, proving.Mean(errs)*1e3, proving.Worst(errs)*1e3, proving.Mean(claims)*1e3)
-	if rms > 0.008 || math.Abs(proving.Mean(errs)) > 0.0015 {
-		t.Errorf("rms %.4f s, bias %+.4f s", rms, proving.Mean(errs))
 	}
 }
 

@@ -474,3 +474,59 @@ func (c *Circuit) CommonSegmentSE(s0, s1, v0, v1 float64) float64 {
 	y := math.Cos(h0)/v0 - math.Cos(h1)/v1
 	return offsetLeft * math.Hypot(x, y)
 }
+
+// DifferenceSE is the standard error (s), from the position estimate alone, of
+// the difference between the mean times of two runs on one circuit from place s0
+// to s1 (m): of each run what its timed laps leave on average, and once what the
+// removal of the GPS offset leaves, which no number of laps shrinks. The riders'
+// own scatter comes on top. NaN where a run has no timed lap that covers it.
+func DifferenceSE(a, b *Located, s0, s1 float64) float64 {
+	v := sq(a.segmentMeanSE(s0, s1)) + sq(b.segmentMeanSE(s0, s1))
+	if a.Circuit == nil || b.Circuit == nil {
+		return math.NaN()
+	}
+	v0, v1 := b.usualSpeed(s0), b.usualSpeed(s1)
+	return math.Sqrt(v + sq(b.Circuit.CommonSegmentSE(s0, s1, v0, v1)))
+}
+
+// segmentMeanSE is the standard error of the mean of the timed laps' times from
+// s0 to s1.
+func (l *Located) segmentMeanSE(s0, s1 float64) float64 {
+	var sum, n float64
+	l.onTimedLaps(s0, s1, func(t0, t1 float64) {
+		sum += sq(l.spanSE(t0, t1))
+		n++
+	})
+	if n == 0 {
+		return math.NaN()
+	}
+	return math.Sqrt(sum) / n
+}
+
+// usualSpeed is the mean speed at a place over the timed laps, 3 m/s at least.
+func (l *Located) usualSpeed(s float64) float64 {
+	var sum, n float64
+	l.onTimedLaps(s, s, func(t, _ float64) {
+		sum += l.Position.Speed[l.Position.Index(t)]
+		n++
+	})
+	return math.Max(3, sum/math.Max(1, n))
+}
+
+// onTimedLaps calls f with the instants at which each timed lap passes two places.
+func (l *Located) onTimedLaps(s0, s1 float64, f func(t0, t1 float64)) {
+	p := l.Position
+	length := l.Circuit.Line.Length
+	if s1 < s0 {
+		s1 += length
+	}
+	for _, lap := range l.Laps {
+		if lap.Kind != TimedLap {
+			continue
+		}
+		base := math.Floor(p.S[p.Index(0.5*(lap.Start+lap.End))]/length) * length
+		if t0, t1 := p.CrossAt(base+s0), p.CrossAt(base+s1); !math.IsNaN(t0) && !math.IsNaN(t1) {
+			f(t0, t1)
+		}
+	}
+}

@@ -20,6 +20,8 @@ type Options struct {
 	// Edits to gate and turns survive learning anew. Those that no longer fit
 	// become problems of the result. Gate, if nil, is theirs.
 	Edits *Edits
+
+	noise *noise // takes the place of the default and stays as it is; for comparison in tests
 }
 
 // GateAt is a start gate in earth coordinates (rad).
@@ -84,7 +86,10 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		out.Position = openPosition(&f, d)
 		return out, nil
 	}
-	j := &joint{f: f.bridged(), fixes: &f, d: d, q: defaultNoise(), sm: out.sm, bias: [2]float64{}}
+	j := &joint{f: f.bridged(), fixes: &f, d: d, q: defaultNoise(), sm: out.sm}
+	if opt.noise != nil {
+		j.q, j.fixed = *opt.noise, true
+	}
 	lp.bridge(&f, d)
 	lp.fill(d)
 	j.s = lp.phases(j.f, d, lp.length)
@@ -172,6 +177,7 @@ type joint struct {
 	line   Line
 	s      []float64 // unwrapped S at the fixes
 	q      noise
+	fixed  bool // q is not estimated
 	sm     *smoother
 	coarse smoother // of positionDelay
 	rows   []row
@@ -401,9 +407,9 @@ func (j *joint) solve(rounds int, cov bool) {
 				}
 			}
 		}
-		if len(res) > 60 {
+		if len(res) > 60 && !j.fixed {
 			j.q.white = whiteNoise(res)
-			j.q.offset = math.Max(leastWander, 1.2*j.wander())
+			j.q.offset = math.Max(leastWander, 1.25*j.wander())
 			q.white, q.offset = j.q.white, j.q.offset
 		}
 		j.jumps()
