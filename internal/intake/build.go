@@ -45,7 +45,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 		}
 	}
 	s.thinHeld(clock)
-	rec := &recording.Recording{Format: s.format, Name: s.name, Rows: s.rows, Clock: marks}
+	rec := &recording.Recording{Format: s.format, Name: s.name, Rows: s.rows, Clock: append(marks, s.clockMarks...)}
 	base := s.epoch(rec, clock)
 	if base != 0 {
 		for i := range clock {
@@ -102,7 +102,7 @@ func (s *source) channel(c *column, clock []float64) *recording.Channel {
 		ch.Unit = c.info.Unit
 	}
 	sp := c.spec
-	if c.info.Channel == recording.Slot && sp.Table == nil && slotFromOne(c.values) {
+	if c.info.Channel == recording.Slot && c.own == nil && sp.Table == nil && slotFromOne(c.values) {
 		c.spec.Shift-- // slots numbered from 1
 		sp = c.spec
 	}
@@ -131,7 +131,11 @@ func (c *column) si(clock []float64) (t, v []float64) {
 		copy(v, c.values)
 	default:
 		for i, x := range c.values {
-			v[i] = (x + sp.Shift) * sp.Mul / sp.Div * sp.Scale
+			y := (x + sp.Shift) * sp.Mul / sp.Div * sp.Scale
+			if v[i] = y; y-y != 0 { // beyond what a float64 holds
+				v[i] = nan
+				bad++
+			}
 		}
 	}
 	if c.at == nil && bad == 0 {

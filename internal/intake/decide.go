@@ -315,6 +315,14 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 	if ch == "" {
 		return nil
 	}
+	if o := c.own; o != nil && !c.told && ch == o.Name {
+		c.spec = o.Spec
+		if o.Rescaled != 0 {
+			c.spec.Scale *= o.Rescaled
+		}
+		c.info.Unit, c.info.Stated = o.SourceUnit, true
+		return nil
+	}
 	if c.Kind == table.Label {
 		return s.labelSpec(c)
 	}

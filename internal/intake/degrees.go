@@ -36,7 +36,7 @@ func (s *source) degrees(c *column, u *unit.Unit, ch string) {
 		for i, v := range c.values {
 			c.values[i] = nmeaDegrees(v)
 		}
-		c.decimals = -1
+		c.decimals, c.minutes = -1, true
 		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q is in degrees and minutes (ddmm.mmmm)", c.Header), "nothing to do")
 	}
 }
@@ -53,10 +53,10 @@ func (s *source) nmeaPair() {
 		return nil
 	}
 	a, b := find(recording.Latitude), find(recording.Longitude)
-	if a == nil || b == nil || a.decimals == -1 == (b.decimals == -1) {
+	if a == nil || b == nil || a.minutes == b.minutes {
 		return
 	}
-	if a.decimals == -1 {
+	if a.minutes {
 		a, b = b, a
 	}
 	// b was converted, a was not.
@@ -64,7 +64,7 @@ func (s *source) nmeaPair() {
 		for i, v := range a.values {
 			a.values[i] = nmeaDegrees(v)
 		}
-		a.decimals = -1
+		a.decimals, a.minutes = -1, true
 	}
 }
 

@@ -391,10 +391,14 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 	s := &source{name: name, format: "Parquet", epochUnix: nan, rows: int(f.NumRows()), line: func(int) int { return 0 }}
 	own, isOwn := f.Lookup(columnsKey)
 	var m meta
-	units := map[string]string{}
+	saved := map[string]*metaChannel{}
 	if isOwn && json.Unmarshal([]byte(own), &m) == nil {
+		s.clockMarks = m.Clock
+		if t, err := time.Parse(time.RFC3339Nano, m.Epoch); err == nil {
+			s.epochUnix = float64(t.Unix()) + float64(t.Nanosecond())/1e9
+		}
 		for _, c := range m.Channels {
-			units[c.Name] = c.SourceUnit
+			saved[c.Column] = &c
 		}
 	}
 	if repaired != "" {
@@ -418,8 +422,10 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 		s.lostRows = max(s.lostRows, lost)
 		c := &column{values: v, at: at, decimals: dec}
 		h, u := table.SplitHeader(head)
-		if isOwn {
-			h, u = head, units[head]
+		if mc := saved[head]; mc != nil {
+			c.own, c.fixed, h, u = mc, mc.Name, mc.From, mc.SourceUnit
+		} else if isOwn && head == clockColumn {
+			c.fixed, u = timeChannel, "s"
 		}
 		c.Column = table.Column{Header: h, Cell: head, Unit: u, Index: i + 1, Kind: table.Number}
 		for j, x := range c.values { // infinities are blanks

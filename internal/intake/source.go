@@ -26,9 +26,10 @@ type source struct {
 	epochUnix    float64 // Unix seconds at clock 0, where the reader knows; NaN otherwise
 	headerLine   int
 	headerText   string
-	finalClock   []float64 // the recording's clock, one instant a row
-	lostAt       []int     // rows before which others could not be read
-	segments     []int     // rows at which reception began anew: a gap stands before
+	finalClock   []float64        // the recording's clock, one instant a row
+	lostAt       []int            // rows before which others could not be read
+	clockMarks   []recording.Mark // that our own column file carries
+	segments     []int            // rows at which reception began anew: a gap stands before
 }
 
 // column holds raw values: of all rows, or of those listed in at.
@@ -39,9 +40,11 @@ type column struct {
 	decimals int     // values are m/10^decimals exactly; -1: any float64
 	labels   []string
 	spec     spec
-	fixed    string // channel that the reader knows; "" where names decide
-	told     bool   // a column map states unit, scale or sign: never changed against it
-	plain    bool   // never taken for a known channel: a selector of a bus message
+	fixed    string       // channel that the reader knows; "" where names decide
+	minutes  bool         // was in degrees and minutes, ddmm.mmmm, and is turned to degrees
+	own      *metaChannel // what our own column file says of it
+	told     bool         // a column map states unit, scale or sign: never changed against it
+	plain    bool         // never taken for a known channel: a selector of a bus message
 	info     ColumnInfo
 	rescaled float64 // by physics, after spec; 0 where nothing was changed
 }
