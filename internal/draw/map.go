@@ -338,7 +338,7 @@ func flag(c Canvas, p Projection, pl *placer, f Flag, size float64) {
 	}
 	switch {
 	case f.Href != "":
-		c.Link(f.Href, "Remark "+f.Number+": "+f.Words, body)
+		c.Link(f.Href, f.Number+words, body) // what is seen, as WCAG 2.2 (2.5.3) wants it
 	case f.Words != "":
 		c.Titled(f.Words, body)
 	default:
