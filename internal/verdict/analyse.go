@@ -293,7 +293,7 @@ func (s spread) visible() float64 {
 }
 
 // planMargin is what method W needs above the plain t test at equal power; see
-// docs/figures.md.
+// docs/figures-verdict.md.
 const planMargin = 1.06
 
 // withAll is the estimate from every lap with a value.

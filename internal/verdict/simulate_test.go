@@ -345,7 +345,7 @@ func TestFreshSituations(t *testing.T) {
 					low := 0.93
 					if d.name == stepMid.name && k == 4 && o[:2] == "AA" {
 						// The step falls on a switch, and two returns cannot outvote
-						// it: a known limit, stated in docs/method-verdict.md.
+						// it: a known limit, stated in docs/method.md.
 						low = 0.89
 					}
 					check(setup{order: o, noise: z, drift: d, effect: 2}, low)

@@ -10,7 +10,7 @@
 // as drift, a slow-lap rule that treats both slots alike, and a standard error
 // wide enough for a lap-to-lap correlation of 0.3 on the order ridden. Its
 // promise was checked by simulation; see docs/method.md and
-// docs/figures.md. Effects are trial minus reference.
+// docs/figures-verdict.md. Effects are trial minus reference.
 package verdict
 
 import (
