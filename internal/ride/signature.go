@@ -65,13 +65,18 @@ func (w *work) crankTorque() []float64 {
 	signal.LowPassInto(torque, w.speed, 5, w.rate, &w.sc)
 	signal.DerivativeInto(a, torque, w.dt)
 	m := w.b.RearForce(1, 0, 0) - w.b.RearForce(0, 0, 0)
+	spin := w.wheelSpin(5)
 	for i := range torque {
 		if s.Gear[i] == 0 {
 			torque[i] = math.NaN()
 			continue
 		}
 		r := bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i])
-		torque[i] = w.b.CrankTorque(s.Force[i]+m*(a[i]-w.accel[i]), a[i]/r, r, int(s.Gear[i]))
+		turn := a[i] / r
+		if spin != nil {
+			turn = spin[i]
+		}
+		torque[i] = w.b.CrankTorque(s.Force[i]+m*(a[i]-w.accel[i]), turn, r, int(s.Gear[i]))
 	}
 	return torque
 }
@@ -186,6 +191,20 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
 		return nil, nil
 	}
+	// The fit keeps off wheelies; the search need not where an accelerometer carries
+	// the speed through them: there the wheel-lift control takes torque.
+	inAir := make([]bool, n)
+	if w.accelX != nil {
+		for i := range inAir {
+			inAir[i] = s.Airborne[i] && !w.braking[i] && !w.shifting[i] && grip[i] > 0.3 && s.Gear[i] > 0
+		}
+		drop(inAir, w.samples(0.15))
+		for i := range inAir {
+			if inAir[i] {
+				out[i] = false
+			}
+		}
+	}
 	cut = make([]float64, n)
 	short := make([]float64, n)
 	want := make([]float64, n)
@@ -231,6 +250,13 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 				most = math.Max(most, s.RearSlip[i]-target(i))
 			}
 			strong = math.Max(strong, cut[i])
+		}
+		air := 0
+		for i := a; i < b; i++ {
+			air += b01(inAir[i])
+		}
+		if 2*air > b-a {
+			return strong > 0.1 && float64(b-a)*w.dt >= 0.2
 		}
 		if target != nil {
 			return peak > 0.02 && most > -0.01

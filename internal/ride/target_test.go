@@ -16,7 +16,7 @@ type sum struct {
 	frontC, rearC, frontCrown, rearK []float64 // % and mm
 	coverC, coverK, covered          int
 	surplus, over, push              []float64
-	lim                              tally
+	lim, big                         tally
 	kinds                            map[Kind]*tally
 	frontRefused, rearRefused        int
 }
@@ -52,6 +52,7 @@ func (a *sum) add(s *scored) {
 	a.lim.found += l.found
 	a.lim.hit += l.hit
 	a.lim.extra += l.extra
+	s.bigCuts(&a.big)
 	if a.kinds == nil {
 		a.kinds = map[Kind]*tally{}
 	}
@@ -85,6 +86,7 @@ func (a *sum) log(t *testing.T, name string) {
 		}
 		t.Log(line)
 	}
+	t.Logf("  cuts over 12 %% and 0.2 s: truth %d hit %d, F1 %.3f", a.big.truth, a.big.hit, a.big.f1())
 }
 
 // plant gives a run something of every kind to be found.
@@ -138,9 +140,9 @@ func TestTargetsAllChannels(t *testing.T) {
 	atMost(t, "cut end, s", medianAbs(a.kinds[Cut].end), 0.03)
 	atLeast(t, "lean class", float64(a.kinds[Cut].class)/float64(a.kinds[Cut].classN), 0.95)
 	atMost(t, "surplus of over-blips, 1/min", proving.RMS(a.over), 100)
-	atMost(t, "surplus, 1/min", proving.RMS(a.surplus), 75)
+	atMost(t, "surplus, 1/min", proving.RMS(a.surplus), 60)
 	atMost(t, "push, s", proving.RMS(a.push), 0.03)
-	atLeast(t, "limiter contact F1", a.lim.f1(), 0.95) // 0.98 is the aim; reached by some seeds only
+	atLeast(t, "limiter contact F1", a.lim.f1(), 0.98)
 	for _, k := range []Kind{Wheelie, Lock, Hop} {
 		atLeast(t, string(k)+" F1", a.kinds[k].f1(), 0.9)
 	}
@@ -169,11 +171,14 @@ func TestTargetsDegraded(t *testing.T) {
 		{"no cut channel", drop("cut"), func(t *testing.T, a *sum) {
 			atLeast(t, "cut F1", a.kinds[Cut].f1(), 0.92)
 			atMost(t, "cut start, s", medianAbs(a.kinds[Cut].start), 0.03)
-			// The plate comes back later than the torque: 30 ms is the aim, not reached.
-			atMost(t, "cut end, s", medianAbs(a.kinds[Cut].end), 0.1)
+			atMost(t, "cut end, s", medianAbs(a.kinds[Cut].end), 0.03)
+			atLeast(t, "lean class", float64(a.kinds[Cut].class)/float64(a.kinds[Cut].classN), 0.95)
 		}},
 		{"no cut channel, no plate", drop("cut", "throttle"), func(t *testing.T, a *sum) {
 			atLeast(t, "cut F1", a.kinds[Cut].f1(), 0.75)
+			atLeast(t, "cut F1 over 12 % and 0.2 s", a.big.f1(), 0.92)
+			atMost(t, "cut start, s", medianAbs(a.kinds[Cut].start), 0.08)
+			atMost(t, "cut end, s", medianAbs(a.kinds[Cut].end), 0.08)
 		}},
 		{"no gear channel", drop("gear"), func(t *testing.T, a *sum) {
 			atLeast(t, "gear right", proving.Mean(a.gear), 0.995)

@@ -42,21 +42,11 @@ func (w *work) pulls() {
 		return
 	}
 	full := 0.97 * w.full
-	a, spin := make([]float64, w.n), make([]float64, w.n)
+	a := make([]float64, w.n)
 	tmp := make([]float64, w.n)
 	signal.LowPassInto(tmp, w.speed, pullBand, w.rate, &w.sc)
 	signal.DerivativeInto(a, tmp, w.dt)
-	// What spins up the wheel and the engine is the wheel's own acceleration: the
-	// bike's over the radius leaves out the growth of slip.
-	turns := w.rear != nil && w.b.Rear.Circumference > 0
-	if turns {
-		signal.LowPassInto(tmp, w.rear, pullBand, w.rate, &w.sc)
-		signal.DerivativeInto(spin, tmp, w.dt)
-		k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
-		for i := range spin {
-			spin[i] *= k
-		}
-	}
+	spin := w.wheelSpin(pullBand)
 	// Nothing that changes the force in a step may be nearer than the filter sees.
 	// No sample is left out for its slip: the more an engine gives the more the
 	// tyre slips, and leaving out the much slipping would leave out the strong.
@@ -87,10 +77,11 @@ func (w *work) pulls() {
 			cells[k] = c
 		}
 		r := bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i])
-		if !turns {
-			spin[i] = a[i] / r
+		turn := a[i] / r
+		if spin != nil {
+			turn = spin[i]
 		}
-		c.sum += w.b.CrankTorque(w.b.RearForce(a[i], w.speed[i], 0), spin[i], r, g)
+		c.sum += w.b.CrankTorque(w.b.RearForce(a[i], w.speed[i], 0), turn, r, g)
 		// A head wind of one m/s adds Drag(v+1) - Drag(v), about Drag'(v).
 		arm := w.b.CrankTorque(1, 0, r, g)
 		head := arm * (w.b.Drag(w.speed[i]+0.5) - w.b.Drag(w.speed[i]-0.5))
@@ -120,6 +111,23 @@ func (w *work) pulls() {
 		}
 		return a.RPM < b.RPM
 	})
+}
+
+// wheelSpin is the angular acceleration of the rear wheel in rad/s2 below band
+// 1/s, nil without rear wheel speed. What spins up wheel and engine is this: the
+// bike's acceleration over the radius leaves out that slip grows and shrinks.
+func (w *work) wheelSpin(band float64) []float64 {
+	if w.rear == nil || w.b.Rear.Circumference == 0 {
+		return nil
+	}
+	spin, tmp := make([]float64, w.n), make([]float64, w.n)
+	signal.LowPassInto(tmp, w.rear, band, w.rate, &w.sc)
+	signal.DerivativeInto(spin, tmp, w.dt)
+	k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
+	for i := range spin {
+		spin[i] *= k
+	}
+	return spin
 }
 
 // TorqueBin is torque against engine speed with its interval over laps.
