@@ -168,11 +168,12 @@ func (q *Question) estimate(m *rows, l *layout, e *Effect, me Measure, kept []La
 	if f.df < 1 {
 		return s, 0, false
 	}
-	sd, df := AssumedRunShare*f.sd, math.Inf(1)
+	// A share of a lap scatter that is itself estimated is as unsure as that.
+	sd, df := AssumedRunShare*f.sd, f.df
 	if q.BetweenRunSD > 0 {
-		sd = q.BetweenRunSD
+		sd, df = q.BetweenRunSD, math.Inf(1)
 		if sameUnit := me.Unit == q.Primary.Unit && me.Turn == q.Primary.Turn && me.Name == q.Primary.Name; !sameUnit {
-			sd = AssumedRunShare * f.sd // learnt for the primary, not for this measure
+			sd, df = AssumedRunShare*f.sd, f.df // learnt for the primary, not for this measure
 		} else if q.BetweenRunDF > 0 {
 			df, e.LearntRunSD = q.BetweenRunDF, true
 		}

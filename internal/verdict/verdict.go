@@ -163,7 +163,7 @@ func answerFrom(d Direction, value, lo90, hi90, matters float64, claim bool) (a 
 // own degrees of freedom.
 type spread struct {
 	se, df       float64 // from the laps (or from run means)
-	seRun, dfRun float64 // from runs, assumed or learnt; dfRun +Inf when assumed
+	seRun, dfRun float64 // from runs, assumed or learnt; dfRun +Inf when stated as known
 	seCommon     float64 // measuring error common to a run
 }
 
