@@ -13,6 +13,7 @@ const (
 	slowLane  = 20.0 // m/s: below this and far from the line is the pit lane
 	offLine   = 8.0  // m
 	standing  = 1.5  // m/s
+	vagueLap  = 0.2  // s of standard error: beyond it a time is no lap time
 	rollStart = 15.0 // m/s: data that begin faster than this begin mid-lap
 )
 
@@ -136,6 +137,11 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 				lap.Marks = append(lap.Marks, "timed by the lap marker")
 			} else {
 				lap.TimeSE = l.spanSE(lap.Start, lap.End)
+				if lap.TimeSE > vagueLap {
+					lap.Kind = BrokenLap
+					lap.Marks = append(lap.Marks, fmt.Sprintf("time known to %.1f s only", 2*lap.TimeSE))
+					lap.TimeSE = 0
+				}
 			}
 		}
 	}
@@ -229,11 +235,14 @@ func (l *Located) judge(lap *Lap, j *joint) {
 	// place in the pit lane for a bad fix.
 	// Single wild fixes and a receiver that has not settled after an outage do not
 	// count: the stretch must last and keep to one side.
-	run, side := 0.0, 0.0
+	run, side, away := 0.0, 0.0, 0.0
 	for i := 1; i < len(l.fixT); i++ {
 		t := l.fixT[i]
 		if t < lap.Start-0.5 || t > lap.End+0.5 {
 			continue
+		}
+		if math.Hypot(j.rows[i].rx, j.rows[i].ry) > 60 && !j.f.isVoid(i) {
+			away += math.Min(1, l.fixT[i]-l.fixT[i-1])
 		}
 		if l.fixV[i] < slowLane && math.Abs(j.aside[i]) > offLine && j.aside[i]*side >= 0 {
 			run += math.Min(1, l.fixT[i]-l.fixT[i-1])
@@ -247,6 +256,9 @@ func (l *Located) judge(lap *Lap, j *joint) {
 	case lane > 2.5:
 		lap.Kind = BrokenLap
 		lap.Marks = append(lap.Marks, fmt.Sprintf("pit lane or off the circuit for %.0f s", lane))
+	case away > 15:
+		lap.Kind = BrokenLap
+		lap.Marks = append(lap.Marks, fmt.Sprintf("away from the circuit for %.0f s", away))
 	case still > 2:
 		lap.Kind = BrokenLap
 		lap.Marks = append(lap.Marks, fmt.Sprintf("stood still for %.0f s", still))

@@ -161,8 +161,27 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		out.problem(recording.Note, "no front wheel speed: distance comes from GPS speed, and the GPS delay cannot be found",
 			"log front wheel speed for steadier lap times and places in step with the other channels")
 	}
+	out.elsewhere(j)
 	out.Matrix = out.matrix(5)
 	return out, nil
+}
+
+// elsewhere tells of long stretches ridden far from the line: a second circuit in
+// the file, or the road to it.
+func (l *Located) elsewhere(j *joint) {
+	var long, from float64
+	for i := 1; i < len(j.aside); i++ {
+		if far := math.Hypot(j.rows[i].rx, j.rows[i].ry) > 150; far && j.fixes != nil && j.f.v[i] > 8 && !j.f.isVoid(i) {
+			if long == 0 {
+				from = j.f.t[i]
+			}
+			long += math.Min(1, j.f.t[i]-j.f.t[i-1])
+		}
+	}
+	if long > 60 {
+		l.problem(recording.Warning, fmt.Sprintf("for %.0f s, first at %.0f s, the bike was ridden more than 150 m from the circuit", long, from),
+			"if the file holds a second circuit, cut it in two and add each part")
+	}
 }
 
 func (l *Located) problem(sev recording.Severity, text, mend string) {

@@ -37,29 +37,42 @@ func Recognise(rec *recording.Recording, known []*Circuit) (*Circuit, string) {
 	return best, why
 }
 
+const (
+	onLine     = 10.0 // m from the line within which a fix lies on it: track width and a GPS offset
+	layoutCell = 30.0 // m
+	layoutLong = 60.0 // m of the line left out that make another layout
+)
+
 // fits tells what share of the moving fixes lies on the line in its direction,
-// and whether the whole line was ridden.
+// and whether the whole line was ridden: a chicane or a loop that is used or not
+// makes another layout, however short, since every lap passes it or leaves it.
 func (c *Circuit) fits(f *fixes) (float64, string) {
-	stride := 1 + len(f.t)/1500
+	stride := 1 + len(f.t)/3000
 	n, on, near, back := 0, 0, 0, 0
-	const cells = 60
-	var seen [cells]bool
+	cells := max(8, int(c.Line.Length/layoutCell))
+	here, beside := make([]int, cells), make([]int, cells)
+	away := 0 // moving fixes off the line
 	for i := 0; i < len(f.t); i += stride {
 		if f.v[i] < 12 {
 			continue
 		}
 		n++
 		s, off, ok := c.Line.Project(f.x[i], f.y[i], f.h[i], math.Pi/4)
-		if ok && math.Abs(off) < 14 {
+		k := int(s/c.Line.Length*float64(cells)) % cells
+		switch {
+		case ok && math.Abs(off) < onLine:
 			on++
-			seen[int(s/c.Line.Length*cells)%cells] = true
-		}
-		if _, off, _ := c.Line.Project(f.x[i], f.y[i], f.h[i], math.Pi); math.Abs(off) < 14 {
 			near++
-			if !ok || math.Abs(off) < 14 {
-				if _, o2, ok2 := c.Line.Project(f.x[i], f.y[i], f.h[i]+math.Pi, math.Pi/4); ok2 && math.Abs(o2) < 14 {
-					back++
-				}
+			here[k]++
+			continue
+		case ok && math.Abs(off) < 40:
+			beside[k]++
+		}
+		away++
+		if _, o, _ := c.Line.Project(f.x[i], f.y[i], f.h[i], math.Pi); math.Abs(o) < 14 {
+			near++
+			if _, o2, ok2 := c.Line.Project(f.x[i], f.y[i], f.h[i]+math.Pi, math.Pi/4); ok2 && math.Abs(o2) < 14 {
+				back++
 			}
 		}
 	}
@@ -68,14 +81,18 @@ func (c *Circuit) fits(f *fixes) (float64, string) {
 	}
 	share := float64(on) / float64(n)
 	ridden := 0
-	for _, s := range seen {
-		if s {
+	for _, k := range here {
+		if k > 0 {
 			ridden++
 		}
 	}
-	cover := float64(ridden) / cells
+	cover := float64(ridden) / float64(cells)
 	switch {
 	case share > 0.8 && cover > 0.85:
+		if from, long := leftOut(here, beside, float64(on)/float64(cells), away); long > 0 {
+			return 0, fmt.Sprintf("the fixes lie on %s but leave it from %.0f m for %.0f m on every lap: another layout",
+				c.Name, float64(from)*c.Line.Length/float64(cells), float64(long)*c.Line.Length/float64(cells))
+		}
 		return share * cover, fmt.Sprintf("%.0f %% of the fixes lie on %s", 100*share, c.Name)
 	case share > 0.8:
 		return 0, fmt.Sprintf("the fixes lie on %s but leave %.0f %% of it out: another layout", c.Name, 100*(1-cover))
@@ -85,6 +102,27 @@ func (c *Circuit) fits(f *fixes) (float64, string) {
 		return 0, fmt.Sprintf("only %.0f %% of the fixes lie on %s: another layout", 100*share, c.Name)
 	}
 	return 0, fmt.Sprintf("%.0f %% of the fixes lie on %s", 100*share, c.Name)
+}
+
+// leftOut finds the longest stretch of cells that no lap rode (or nearly none),
+// while enough fixes lie off the line to have been elsewhere meanwhile: a hole in
+// the GPS leaves none. usual is the fixes of a cell.
+func leftOut(here, beside []int, usual float64, away int) (from, long int) {
+	n := len(here)
+	least := int(math.Ceil(layoutLong / layoutCell))
+	for a := range n {
+		k, elsewhere := 0, 0
+		for k < n && float64(here[(a+k)%n]) < 0.2*usual+0.01 {
+			elsewhere += beside[(a+k)%n]
+			k++
+		}
+		// Beside it, or so far away that no place of the line is near.
+		enough := float64(elsewhere) > 0.3*usual*float64(k) || float64(away) > 0.7*usual*float64(k)
+		if k >= least && k > long && k < n && enough {
+			from, long = a, k
+		}
+	}
+	return from, long
 }
 
 // Refine joins the line of a further run, located on c, into a new version of

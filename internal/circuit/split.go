@@ -8,13 +8,15 @@ import (
 )
 
 const (
+	placeSplit = 1500 // m between two fixes in a row that part two runs
 	restSplit  = 90.0 // s at a standstill that part two runs
 	clockSplit = 60.0 // s without any sample that part two runs
 	runLength  = 40.0 // s: a shorter stretch is no run
 )
 
 // SplitRuns cuts a recording that holds several outings into one recording a
-// run. A long standstill or a hole in every channel parts two runs; stretches
+// run. A long standstill, a hole in every channel or a leap to another place parts
+// two runs; stretches
 // too short to hold a lap are dropped unless nothing else is left. The parts
 // share the samples of the whole.
 func SplitRuns(rec *recording.Recording) []*recording.Recording {
@@ -36,7 +38,15 @@ func SplitRuns(rec *recording.Recording) []*recording.Recording {
 		parts = append(parts, recording.Span{From: start, To: from})
 		start = to
 	}
+	leaps := placeLeaps(rec)
 	for i, t := range speed.Time {
+		if len(leaps) > 0 && t > leaps[0] {
+			if leaps[0] > start {
+				cut(leaps[0]-0.5, leaps[0])
+				rest = math.NaN()
+			}
+			leaps = leaps[1:]
+		}
 		if t-last > clockSplit {
 			cut(last, t)
 			rest = math.NaN()
@@ -71,6 +81,27 @@ func SplitRuns(rec *recording.Recording) []*recording.Recording {
 		r.Problems = append(r.Problems, recording.Problem{Severity: recording.Note,
 			Text: fmt.Sprintf("the file holds %d runs; this is run %d of it", len(out), k+1),
 			Mend: "nothing: each run is kept on its own"})
+	}
+	return out
+}
+
+// placeLeaps are the instants at which the position is suddenly elsewhere and
+// stays there: two recordings in one file.
+func placeLeaps(rec *recording.Recording) []float64 {
+	la, lo := rec.Channel(recording.Latitude), rec.Channel(recording.Longitude)
+	if la == nil || lo == nil || len(la.Value) != len(lo.Value) {
+		return nil
+	}
+	apart := func(i, k int) float64 {
+		dx := (lo.Value[i] - lo.Value[k]) * math.Cos(la.Value[k])
+		return semiMajor * math.Hypot(la.Value[i]-la.Value[k], dx)
+	}
+	ahead := max(1, int(3*la.Rate()))
+	var out []float64
+	for i := 1; i+ahead < len(la.Value); i++ {
+		if d := apart(i, i-1); d > placeSplit && d > 110*(la.Time[i]-la.Time[i-1]) && apart(i+ahead, i-1) > placeSplit && la.Value[i-1] != 0 && la.Value[i] != 0 {
+			out = append(out, 0.5*(la.Time[i]+la.Time[i-1]))
+		}
 	}
 	return out
 }
