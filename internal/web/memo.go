@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/debrief"
@@ -15,6 +16,9 @@ import (
 // book changes: many phones read one debrief. Whatever changes an answer makes
 // an event in the book, so an answer is good while the newest event is the same.
 type memo struct {
+	maps   sync.Map // of phones: they change with the circuit alone
+	mapped atomic.Int64
+
 	mu   sync.Mutex
 	seq  int64
 	kept map[string]*answer
@@ -26,8 +30,11 @@ type answer struct {
 	err   error
 }
 
-// maxKept answers; beyond that all are made anew.
-const maxKept = 256
+// maxKept answers and maxMaps maps; beyond that all are made anew.
+const (
+	maxKept = 256
+	maxMaps = 200
+)
 
 // recall returns the kept answer, or makes it once for all who ask meanwhile.
 // The answer is shared: read only.

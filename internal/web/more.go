@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"runtime"
 	"runtime/debug"
 	"strconv"
 	"strings"
@@ -143,10 +144,18 @@ type statusPage struct {
 	OpenSteps       []book.Step
 	CircuitList     []book.CircuitRecord
 	Sessions        int
+	Served          served
+	Streams         int64 // pages that listen now
+	Uploads         int   // recordings being taken now
+	MemoryMB        int64 // taken from the system
+	Shared, TLS     bool
 }
 
 func (s *server) status(r *http.Request) (page, error) {
 	d := statusPage{Sessions: len(s.door.list()), Version: "built from source", Up: time.Since(s.began).Round(time.Second), Swept: s.book.Swept()}
+	var mem runtime.MemStats
+	runtime.ReadMemStats(&mem)
+	d.Served, d.Streams, d.Uploads, d.MemoryMB, d.Shared, d.TLS = s.gauge.now(), s.streams.Load(), len(s.uploads), int64(mem.Sys>>20), s.share, s.tls
 	if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" {
 		d.Version = b.Main.Version
 	}

@@ -42,6 +42,8 @@ var seedForms = map[string]url.Values{
 	"POST /leave":                  {},
 	"POST /add":                    {"bike": {"Heron 998"}, "circuit": {""}, "slot": {"A"}, "tyre": {"set 1"}, "weather": {"dry"}, "note": {"n"}, "job": {"j1"}},
 	"POST /bikes":                  {},
+	"POST /add/watch":              {"what": {"sticks"}, "bike": {"Heron 998"}},
+	"POST /add/unwatch":            {},
 }
 
 var seedQueries = map[string]url.Values{

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -23,6 +24,7 @@ type phonePage struct {
 	Says     *debrief.Word
 	Groups   []wordGroup
 	Said     []phoneRow
+	Others   int      // remarks of others on this run
 	Verdicts []string // of the step under trial, in the rider's words
 	Key      string
 	Saved    bool
@@ -65,10 +67,11 @@ func (s *server) phone(r *http.Request) (page, error) {
 	if x.Circuit == "" {
 		return page{Title: title, Name: "phone", Script: "phone.js", Body: d}, nil
 	}
-	c, err := s.book.Circuit(x.Circuit)
+	all, err := s.heardOf(r.Context(), x)
 	if err != nil {
 		return page{}, err
 	}
+	c := all.circuit
 	d.Turns = c.Turns
 	if t := r.FormValue("turn"); t != "" {
 		if n, err := strconv.Atoi(t); err == nil && (n == 0 || c.Turn(n) != nil) {
@@ -78,36 +81,22 @@ func (s *server) phone(r *http.Request) (page, error) {
 	if w := debrief.Lookup(debrief.Complaint(r.FormValue("says"))); w != nil && d.Chosen {
 		d.Says = w
 	}
-	res, err := s.debriefOf(r.Context(), x.Number, debrief.Options{Run: x.Number, Unasked: -1})
-	if err != nil {
-		return page{}, err
-	}
-	rs, err := s.book.Remarks(x.Number)
-	if err != nil {
-		return page{}, err
-	}
-	by := map[int]*book.Remark{}
-	for i := range rs {
-		by[rs[i].ID] = &rs[i]
-	}
-	opt := draw.MapOptions{Width: 92, Height: 72, Plain: true, Emphasis: map[int]bool{d.Turn: true},
-		TurnHref: func(t int) string { return fmt.Sprintf("/phone/%d?turn=%d#what", x.Number, t) }}
-	newest := 0
-	for _, f := range res.Findings {
-		d.Said = append(d.Said, phoneRow{findingRow: findingRow{Finding: f, Where: paper.Where(f.Turn, f.Phase), Remark: by[f.Remark]}})
-		if f.Remark > newest {
-			newest = f.Remark
+	// Who has a name sees what that name said; the others are counted.
+	you, newest := youOf(r).Name, -1
+	for _, f := range all.said {
+		if you != "" && f.Remark != nil && f.Remark.Rider != "" && f.Remark.Rider != you {
+			d.Others++
+			continue
 		}
-		if at, ok := paper.PlaceOf(c, f.Turn, f.Phase); ok {
-			opt.Flags = append(opt.Flags, draw.Flag{S: at, Number: strconv.Itoa(f.Remark)})
+		d.Said = append(d.Said, phoneRow{findingRow: f})
+		if newest < 0 || f.Finding.Remark > d.Said[newest].Finding.Remark {
+			newest = len(d.Said) - 1
 		}
 	}
-	for i := range d.Said {
-		d.Said[i].Fresh = d.Said[i].Finding.Remark == newest
+	if newest >= 0 {
+		d.Said[newest].Fresh = true
 	}
-	m := draw.NewSVG(92, 72)
-	draw.Map(m, c, opt)
-	d.Map = m.HTML("map", "Map of "+c.Name+": tap a turn", "the turns stand as buttons below it too")
+	d.Map = s.phoneMap(x, c, d.Turn)
 	if x.Step > 0 {
 		// A step that was not ridden enough has no verdict; the page does without.
 		if v, err := s.verdictOf(r.Context(), x.Step); err == nil && v.Rider != "" {
@@ -115,4 +104,54 @@ func (s *server) phone(r *http.Request) (page, error) {
 		}
 	}
 	return page{Title: title, Name: "phone", Script: "phone.js", Body: d}, nil
+}
+
+// heardOn is what every phone on a run shows the same.
+type heardOn struct {
+	circuit *circuit.Circuit
+	said    []findingRow
+}
+
+func (s *server) heardOf(ctx context.Context, x book.Run) (*heardOn, error) {
+	return recall(ctx, s, fmt.Sprintf("phone %d", x.Number), func(ctx context.Context) (*heardOn, error) {
+		c, err := s.book.Circuit(x.Circuit)
+		if err != nil {
+			return nil, err
+		}
+		res, err := s.debriefOf(ctx, x.Number, debrief.Options{Run: x.Number, Unasked: -1})
+		if err != nil {
+			return nil, err
+		}
+		rs, err := s.book.Remarks(x.Number)
+		if err != nil {
+			return nil, err
+		}
+		by := map[int]*book.Remark{}
+		for i := range rs {
+			by[rs[i].ID] = &rs[i]
+		}
+		out := &heardOn{circuit: c}
+		for _, f := range res.Findings {
+			out.said = append(out.said, findingRow{Finding: f, Where: paper.Where(f.Turn, f.Phase), Remark: by[f.Remark]})
+		}
+		return out, nil
+	})
+}
+
+// phoneMap is the map to tap on. It is the same for all, whatever is said.
+func (s *server) phoneMap(x book.Run, c *circuit.Circuit, turn int) template.HTML {
+	key := fmt.Sprintf("%d %s %d %d", x.Number, c.Name, c.Version, turn)
+	if v, ok := s.memo.maps.Load(key); ok {
+		return v.(template.HTML)
+	}
+	m := draw.NewSVG(92, 72)
+	draw.Map(m, c, draw.MapOptions{Width: 92, Height: 72, Plain: true, Emphasis: map[int]bool{turn: true},
+		TurnHref: func(t int) string { return fmt.Sprintf("/phone/%d?turn=%d#what", x.Number, t) }})
+	pic := m.HTML("map", "Map of "+c.Name+": tap a turn", "the turns stand as buttons below it too")
+	if s.memo.mapped.Add(1) > maxMaps {
+		s.memo.maps.Clear()
+		s.memo.mapped.Store(1)
+	}
+	s.memo.maps.Store(key, pic)
+	return pic
 }

@@ -43,6 +43,8 @@ var rules = map[string]struct {
 	"GET /step/{step}/verdict":          {Rider, "/step/1/verdict"},
 	"GET /add":                          {Crew, "/add"},
 	"POST /add":                         {Crew, "/add"},
+	"POST /add/watch":                   {Crew, "/add/watch"},
+	"POST /add/unwatch":                 {Crew, "/add/unwatch"},
 	"GET /add/progress/{job}":           {Crew, "/add/progress/none"},
 	"GET /map/{hash}":                   {Crew, "/map/HASH"},
 	"POST /map/{hash}":                  {Crew, "/map/HASH"},
@@ -157,6 +159,20 @@ func TestTokensAreTheirOwnSessions(t *testing.T) {
 	if rs, _ := s.book.Remarks(1); len(rs) != 1 {
 		t.Errorf("%d remarks, want the first alone", len(rs))
 	}
+}
+
+// Folders of this machine are named at this machine: a paired crew may not.
+func TestFoldersAreNamedAtTheMachine(t *testing.T) {
+	s := aSite(t, aBook(t))
+	far := s.enter(Crew, "Eve")
+	dir := t.TempDir()
+	if w := far.sign("/add/watch", url.Values{"folder": {dir}, "bike": {"Heron 998"}}); w.Code != http.StatusForbidden || s.watch.page().Root != "" {
+		t.Errorf("crew elsewhere: %d, watching %q", w.Code, s.watch.page().Root)
+	}
+	if w := s.crew.sign("/add/watch", url.Values{"folder": {dir}, "bike": {"Heron 998"}}); w.Code != http.StatusSeeOther || s.watch.page().Root != dir {
+		t.Errorf("crew here: %d %.300s", w.Code, w.Body)
+	}
+	s.crew.sign("/add/unwatch", nil)
 }
 
 // content is every row of every table of a book on disk, by table.

@@ -32,7 +32,7 @@ function tell(text) {
 
 if (window.EventSource) {
   const events = new EventSource("/events?after=" + seen);
-  let wait = 0;
+  let wait = 0, drawn = 0;
   events.addEventListener("book", (e) => {
     const news = JSON.parse(e.data);
     if (news.seq <= seen) return; // told twice after a lost connection: shown once
@@ -41,9 +41,17 @@ if (window.EventSource) {
     const waiting = location.pathname === "/phone" && news.kind === "run";
     if (waiting) { location.reload(); return; }
     if (!document.querySelector("[data-live]")) return;
-    clearTimeout(wait);
-    wait = setTimeout(refresh, 150);
+    // A phone shows its rider's own remarks: those of others change nothing on it.
+    const phone = document.getElementById("phone");
+    if (phone && news.kind === "remark" && phone.dataset.you && news.who !== phone.dataset.you) return;
+    // At once, but not more than once a second while much is said.
+    if (wait) return;
+    wait = setTimeout(() => { wait = 0; drawn = Date.now(); refresh(); }, Math.max(150, 1000 - (Date.now() - drawn)));
   });
+  // Another book answers under this address, or an older copy: nothing here holds.
+  events.addEventListener("other", () => location.reload());
+  events.addEventListener("over", () => { events.close(); tell(t("Your session has ended. What you typed stays here: join again, then send it.")); });
+  events.addEventListener("stopped", () => tell(t("The program on the crew's machine was stopped. This page is as it was; it follows again when it is started.")));
   addEventListener("pagehide", () => events.close());
 }
 
