@@ -177,10 +177,13 @@ func leafGroups(f *parquet.File, col, rows int) (v []float64, at []int32, dec in
 		l.at = make([]int32, 0, cap(l.v)/8)
 	}
 	row := 0
-	for _, g := range f.RowGroups() {
+	for i, g := range f.RowGroups() {
 		l.row = row
 		row += int(g.NumRows())
-		e := l.group(g.ColumnChunks()[col])
+		e := checkPages(f, i, col)
+		if e == nil {
+			e = l.group(g.ColumnChunks()[col])
+		}
 		if errors.Is(e, errNotNumber) {
 			return nil, nil, -1, nil, e
 		}
@@ -388,6 +391,22 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 	if f.NumRows() > math.MaxInt32 {
 		return nil, &Error{File: name, Text: fmt.Sprintf("the Parquet table holds %d rows, too many for one recording", f.NumRows()), Mend: "export it in parts"}
 	}
+	// Each value takes eight bytes in memory, whatever a few bytes of the file
+	// claim to stand for.
+	rows := int64(0)
+	for _, g := range f.RowGroups() {
+		if g.NumRows() < 0 {
+			rows = math.MaxInt64
+			break
+		}
+		rows += g.NumRows()
+	}
+	if rows != f.NumRows() {
+		return nil, &Error{File: name, Text: fmt.Sprintf("damaged Parquet: %d rows stated, %d listed", f.NumRows(), rows), Mend: "copy or export the file again"}
+	}
+	if n := int64(len(f.Schema().Columns())); f.NumRows()*8 > (size*maxParquet+8<<20)/max(n, 1) {
+		return nil, &Error{File: name, Text: fmt.Sprintf("the Parquet table claims %d rows of %d columns in %d bytes", f.NumRows(), n, size), Mend: "no recording is so even: copy or export the file again"}
+	}
 	s := &source{name: name, format: "Parquet", epochUnix: nan, rows: int(f.NumRows()), line: func(int) int { return 0 }}
 	own, isOwn := f.Lookup(columnsKey)
 	var m meta
@@ -449,6 +468,9 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 	}
 	return finish([]*source{s}, opts)
 }
+
+// maxParquet bounds how many bytes of values a byte of the file may stand for.
+const maxParquet = 1000
 
 // isTimestamp tells whether a column holds date-times.
 func isTimestamp(f *parquet.File, path []string) bool {

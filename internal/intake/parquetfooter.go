@@ -344,3 +344,93 @@ func (t *thrift) rowGroup(leaves int, end int64) (rows int64, ok bool) {
 	})
 	return rows, ok && chunks == leaves && rows > 0 && rows <= 1<<31
 }
+
+// maxPage bounds how many bytes a byte of a page may unpack to.
+const maxPage = 1000
+
+// checkPages walks the page headers of a column in one row group before the
+// library reads them: it believes their sizes and allocates what they claim.
+func checkPages(f *parquet.File, group, col int) error {
+	g := &f.Metadata().RowGroups[group]
+	md := &g.Columns[col].MetaData
+	pos := md.DataPageOffset
+	if d := md.DictionaryPageOffset; d > 0 && d < pos {
+		pos = d
+	}
+	end := pos + md.TotalCompressedSize
+	if pos < 4 || end < pos || end > f.Size() || md.NumValues != g.NumRows {
+		return errPage
+	}
+	buf := make([]byte, 512)
+	for values := int64(0); values < md.NumValues; {
+		var h pageHeader
+		for { // statistics may make a header long
+			b := buf[:min(int64(len(buf)), end-pos)]
+			if n, err := f.ReadAt(b, pos); n < len(b) {
+				return err
+			}
+			if h.read(b) {
+				break
+			}
+			if len(b) < len(buf) || len(buf) > 1<<20 {
+				return errPage
+			}
+			buf = make([]byte, 16*len(buf))
+		}
+		pos += h.length
+		if h.packed < 0 || h.plain < 0 || h.packed > end-pos || h.plain > h.packed*maxPage+4096 || h.count < 0 || h.count > md.NumValues {
+			return errPage
+		}
+		if pos += h.packed; h.dictionary {
+			continue
+		}
+		if values += h.count; h.count == 0 {
+			return errPage
+		}
+	}
+	return nil
+}
+
+// pageHeader is what stands before a page.
+type pageHeader struct {
+	length, packed, plain, count int64
+	dictionary                   bool
+}
+
+// read tells whether b holds a whole header.
+func (h *pageHeader) read(b []byte) (ok bool) {
+	defer func() {
+		if p := recover(); p != nil {
+			if e, is := p.(error); !is || !errors.Is(e, errThrift) {
+				panic(p)
+			}
+			ok = false
+		}
+	}()
+	*h = pageHeader{packed: -1, plain: -1}
+	t := &thrift{b: b}
+	t.structure(func(id, kind int) bool {
+		switch {
+		case id == 2 && kind == 5:
+			h.plain = t.zigzag()
+		case id == 3 && kind == 5:
+			h.packed = t.zigzag()
+		case (id == 5 || id == 7 || id == 8) && kind == 12: // data, dictionary, data of version 2
+			h.dictionary = id == 7
+			t.structure(func(id, kind int) bool {
+				if id == 1 && kind == 5 {
+					h.count = t.zigzag()
+					return true
+				}
+				return false
+			})
+		default:
+			return false
+		}
+		return true
+	})
+	h.length = int64(t.at)
+	return true
+}
+
+var errPage = errors.New("a page of it claims what cannot be")
