@@ -1,7 +1,9 @@
 package ride
 
 import (
+	"cmp"
 	"math"
+	"slices"
 )
 
 // engineBrake measures what the closed throttle takes: force at the rear wheel
@@ -73,7 +75,13 @@ func (w *work) engineBrake() {
 			}
 			var f, d []float64
 			var rpm float64
-			for _, c := range laps {
+			numbers := make([]int32, 0, len(laps))
+			for n := range laps {
+				numbers = append(numbers, n)
+			}
+			slices.Sort(numbers) // sums must not depend on the order of a map
+			for _, n := range numbers {
+				c := laps[n]
 				g.Samples += c.n
 				rpm += c.rpm
 				if c.n >= w.samples(0.15) {
@@ -86,6 +94,9 @@ func (w *work) engineBrake() {
 			w.r.Engine.Gears = append(w.r.Engine.Gears, g)
 		}
 	}
+	slices.SortFunc(w.r.Engine.Gears, func(a, b GearDrag) int {
+		return cmp.Or(cmp.Compare(a.Gear, b.Gear), cmp.Compare(a.Level, b.Level))
+	})
 	if len(w.r.Engine.Gears) == 0 {
 		w.r.Engine.Notes = append(w.r.Engine.Notes, "no coasting with closed grip and brakes off: engine braking cannot be told from the brakes")
 	}
