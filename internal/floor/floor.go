@@ -32,6 +32,7 @@ var Of = map[string]int{
 	"contract": 7, // the JSON answers, built from what the book yields
 	"draw":     6,
 
+	"words": 7, // what the pages say
 	"paper": 7,
 	"web":   8,
 	"cmd":   9,

@@ -57,7 +57,7 @@ func (s *server) day(r *http.Request) (page, error) {
 	}
 	title := "The day"
 	if d.Meeting != nil {
-		title = meetingName(*d.Meeting)
+		title = meetingName(*d.Meeting, youOf(r))
 		if err := s.fillDay(&d); err != nil {
 			return page{}, err
 		}
@@ -65,14 +65,14 @@ func (s *server) day(r *http.Request) (page, error) {
 	return page{Title: title, Name: "day", Body: d}, nil
 }
 
-func meetingName(m book.Meeting) string {
+func meetingName(m book.Meeting, y You) string {
 	if m.Name != "" {
 		return m.Name
 	}
 	if m.Circuit == "" {
-		return "No circuit, " + m.Day
+		return "No circuit, " + y.day(m.Day)
 	}
-	return m.Circuit + ", " + m.Day
+	return m.Circuit + ", " + y.day(m.Day)
 }
 
 func (s *server) fillDay(d *dayPage) error {
@@ -227,11 +227,11 @@ func (s *server) report(r *http.Request) (*paper.DayReport, error) {
 		}
 		out.Verdicts = append(out.Verdicts, paper.VerdictLine{Title: fmt.Sprintf("Step %d, %s, slot %s (%s)", st.ID, st.Setting, st.Slot, st.State), Text: v.Rider})
 		if v.Primary.Unit == "s" {
-			out.Effects = append(out.Effects, draw.IntervalRow{Name: fmt.Sprintf("step %d, turn %d", st.ID, v.Primary.Turn), Value: v.Primary.Value, Lo: v.Primary.Lo, Hi: v.Primary.Hi, Matters: v.Primary.Matters, Answer: words(v.Primary.Answer)})
+			out.Effects = append(out.Effects, draw.IntervalRow{Name: fmt.Sprintf("step %d, turn %d", st.ID, v.Primary.Turn), Value: v.Primary.Value, Lo: v.Primary.Lo, Hi: v.Primary.Hi, Matters: v.Primary.Matters, Answer: spaced(v.Primary.Answer)})
 		}
 	}
 	return out, nil
 }
 
-// words turns an id into words: "not-enough-laps" reads as "not enough laps".
-func words(a any) string { return strings.NewReplacer("-", " ", "_", " ").Replace(fmt.Sprint(a)) }
+// spaced turns an id into words: "not-enough-laps" reads as "not enough laps".
+func spaced(a any) string { return strings.NewReplacer("-", " ", "_", " ").Replace(fmt.Sprint(a)) }

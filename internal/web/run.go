@@ -24,19 +24,14 @@ import (
 )
 
 var helpers = template.FuncMap{
-	"lap":    func(s float64) string { return draw.LapTime(s, 3) },
-	"num":    func(v float64, d int) string { return draw.Number(v, d) },
-	"signed": func(v float64, d int) string { return draw.Signed(v, d) },
 	"join":   func(s []string) string { return strings.Join(s, "; ") },
 	"where":  paper.Where,
-	"answer": words,
+	"answer": spaced,
 	"path":   url.PathEscape,
 	"add":    func(a, b int) int { return a + b },
 	"inc":    func(i int) int { return i + 1 },
 	"group":  groupOf,
-	"val":    func(v float64, unit string) string { return draw.Number(v, decimals(unit)) },
 	"unit":   unitName,
-	"deg":    func(rad float64) string { return draw.Number(rad*180/math.Pi, 1) },
 	"phase":  func(p circuit.Phase) string { return strings.Replace(string(p), "pickup", "pick-up", 1) },
 	"list":   func(s ...string) []string { return s },
 	"dict":   dict,
@@ -179,7 +174,7 @@ func (s *server) run(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	return page{Title: fmt.Sprintf("Run %d · %s", x.Number, x.Circuit), Name: "run", Body: d}, nil
+	return page{Title: "Run {1} · {2}", Args: []any{x.Number, x.Circuit}, Name: "run", Body: d}, nil
 }
 
 func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
@@ -273,7 +268,7 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	d.Notes, d.Next, d.Why = res.Notes, res.Next, res.Why
 	for _, q := range append(append([]findingRow{}, d.Said...), d.Unsaid...) {
 		if q.ID == d.Next {
-			d.NextWhere = q.Where + ", " + words(q.Says)
+			d.NextWhere = q.Where + ", " + spaced(q.Says)
 			if q.Says == "" {
 				d.NextWhere = q.Where
 			}
@@ -396,7 +391,7 @@ func (s *server) remark(w http.ResponseWriter, r *http.Request) (string, *page, 
 	if k := field(r, "key"); k != "" {
 		d.Key = k
 	}
-	return "", &page{Title: fmt.Sprintf("Run %d · %s", x.Number, x.Circuit), Name: "run", Body: d}, nil
+	return "", &page{Title: "Run {1} · {2}", Args: []any{x.Number, x.Circuit}, Name: "run", Body: d}, nil
 }
 
 // takeRemark records what a form says; text tells what is missing or asked back.

@@ -12,7 +12,6 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
-	"html/template"
 	"io"
 	"log/slog"
 	"net/http"
@@ -38,16 +37,16 @@ type Options struct {
 
 // server holds what the handlers share.
 type server struct {
-	watch watcher
-	book  *book.Book
-	log   *slog.Logger
-	pages *template.Template
-	files map[string]asset
-	door  *door
-	share bool
-	tls   bool
-	began time.Time
-	all   http.Handler
+	watch  watcher
+	book   *book.Book
+	log    *slog.Logger
+	voices voices
+	files  map[string]asset
+	door   *door
+	share  bool
+	tls    bool
+	began  time.Time
+	all    http.Handler
 
 	streams atomic.Int64
 	jobs    sync.Map // name -> *job
@@ -78,14 +77,13 @@ type asset struct {
 
 // New returns the handler of all pages over a book.
 func New(b *book.Book, o Options) (http.Handler, error) {
-	t, err := template.New("pages").Funcs(helpers).ParseFS(assets, "pages/*.html")
-	if err != nil {
-		return nil, err
-	}
-	s := &server{book: b, log: o.Log, pages: t, files: map[string]asset{}, door: newDoor(), share: o.Share, tls: o.TLS, began: time.Now(),
+	s := &server{book: b, log: o.Log, files: map[string]asset{}, door: newDoor(), share: o.Share, tls: o.TLS, began: time.Now(),
 		uploads: make(chan struct{}, maxUploads), work: make(chan struct{}, maxWork), closing: make(chan struct{}), halt: make(chan struct{})}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
+	}
+	if _, err := s.voices.in(youOf(&http.Request{})); err != nil { // a wrong template stops the start
+		return nil, err
 	}
 	list, err := assets.ReadDir("assets")
 	if err != nil {
@@ -179,8 +177,10 @@ func (s *server) routes() []route {
 
 // page is what every template is given.
 type page struct {
-	Title  string
-	Name   string // template
+	Title  string            // of the catalogue, or a name
+	Args   []any             // put into the title for {1}, {2}
+	Words  map[string]string // of the scripts, in the language; nil in English
+	Name   string            // template
 	Token  string
 	Body   any
 	Script string // beside app.js
@@ -227,13 +227,20 @@ func (s *server) render(w http.ResponseWriter, r *http.Request, status int, p pa
 			p.Last = n
 		}
 	}
+	v, err := s.voices.in(p.You)
+	if err != nil {
+		s.log.Error("voice", "error", err)
+		http.Error(w, "the page could not be drawn; it is in the log", http.StatusInternalServerError)
+		return
+	}
+	p.Title, p.Words = v.words.Say(p.Title, p.Args...), v.script
 	var b bytes.Buffer
-	if err := s.pages.ExecuteTemplate(&b, p.Name, p); err != nil {
+	if err := v.pages.ExecuteTemplate(&b, p.Name, p); err != nil {
 		s.log.Error("template", "path", r.URL.Path, "error", err)
 		http.Error(w, "the page could not be drawn; it is in the log", http.StatusInternalServerError)
 		return
 	}
-	s.send(w, r, status, "text/html; charset=utf-8", b.Bytes())
+	s.send(w, r, status, "text/html; charset=utf-8", p.You.drawn(b.Bytes()))
 }
 
 // send writes an answer, compressed where the reader takes it.

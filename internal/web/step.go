@@ -111,7 +111,7 @@ func (s *server) step(r *http.Request) (page, error) {
 		svg.Resize(150, h)
 		d.Cells = svg.HTML("cells", "Values of "+st.Setting+" in slot "+st.Slot, "changed cells are framed: old, arrow, new; a bar under a cell shows the time spent there")
 	}
-	return page{Title: fmt.Sprintf("Step %d · %s", st.ID, st.Setting), Name: "step", Body: d}, nil
+	return page{Title: "Step {1} · {2}", Args: []any{st.ID, st.Setting}, Name: "step", Body: d}, nil
 }
 
 type planPage struct {
@@ -142,7 +142,7 @@ func (s *server) plan(r *http.Request) (page, error) {
 	} else {
 		d.Lines = d.Plan.Lines
 	}
-	return page{Title: fmt.Sprintf("Plan for step %d", st.ID), Name: "plan", Body: d}, nil
+	return page{Title: "Plan for step {1}", Args: []any{st.ID}, Name: "plan", Body: d}, nil
 }
 
 type verdictPage struct {
@@ -177,7 +177,7 @@ func (s *server) verdict(r *http.Request) (page, error) {
 		if math.IsNaN(e.Value) {
 			continue
 		}
-		rows = append(rows, draw.IntervalRow{Name: name, Value: e.Value, Lo: e.Lo, Hi: e.Hi, Matters: e.Matters, Answer: words(e.Answer), Primary: i == 0})
+		rows = append(rows, draw.IntervalRow{Name: name, Value: e.Value, Lo: e.Lo, Hi: e.Hi, Matters: e.Matters, Answer: spaced(e.Answer), Primary: i == 0})
 	}
 	less, more := "trial less", "trial more"
 	if v.Primary.Unit == "s" {
@@ -187,7 +187,7 @@ func (s *server) verdict(r *http.Request) (page, error) {
 	h := draw.Intervals(svg, rows, draw.IntervalOptions{Width: 210, Unit: v.Primary.Unit, Less: less, More: more, Decimals: 2})
 	svg.Resize(210, h)
 	d.Picture = svg.HTML("intervals", "Differences by turn", "trial minus reference with 95 % intervals; the band is the difference that does not matter")
-	return page{Title: fmt.Sprintf("Verdict on step %d", st.ID), Name: "verdict", Body: d}, nil
+	return page{Title: "Verdict on step {1}", Args: []any{st.ID}, Name: "verdict", Body: d}, nil
 }
 
 func (s *server) sheetHTML(w http.ResponseWriter, r *http.Request) {

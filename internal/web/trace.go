@@ -136,7 +136,7 @@ func (s *server) traces(r *http.Request) (page, error) {
 	}
 	sort.Strings(q)
 	d.Query = strings.Join(q, "&")
-	return page{Title: fmt.Sprintf("Laps laid over each other · run %d", x.Number), Name: "traces", Body: d, Script: "traces.js"}, nil
+	return page{Title: "Laps laid over each other · run {1}", Args: []any{x.Number}, Name: "traces", Body: d, Script: "traces.js"}, nil
 }
 
 // lapKey names a lap of the book.

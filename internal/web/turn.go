@@ -164,7 +164,7 @@ func (s *server) turn(r *http.Request) (page, error) {
 	}
 	d.Strip, d.Shown = strip(v, c, d.Passes, k.Bike.Slots.Trial, youOf(r))
 	d.Line = roadLine(v, c, *t, d.Passes, k.Bike.Slots.Trial)
-	return page{Title: fmt.Sprintf("Turn %s · run %d", t.Label(), x.Number), Name: "turn", Body: d, Script: "traces.js"}, nil
+	return page{Title: "Turn {1} · run {2}", Args: []any{t.Label(), x.Number}, Name: "turn", Body: d, Script: "traces.js"}, nil
 }
 
 // strip draws the laps that matter: per slot the median lap thick and the

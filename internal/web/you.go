@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/draw"
+	"cornerwright/internal/words"
 )
 
 // You is what a person chose for their own eyes; it lives in their cookies.
@@ -16,11 +17,15 @@ type You struct {
 	Pressure string // bar or psi
 	Temp     string // °C or °F
 	Torque   string // Nm or lbf·ft
+	Decimal  string // "1.5" or "1,5": how a number is written
+	Dates    string // an example of a date, as dateLayouts has it
+	Lang     string // of the texts
 }
 
 // choices of each preference, the first is the usual.
 var choices = map[string][]string{
 	"theme": {"", "light", "dark"}, "speed": {"km/h", "mph"}, "pressure": {"bar", "psi"}, "temp": {"°C", "°F"}, "torque": {"Nm", "lbf·ft"},
+	"decimal": {"1.5", commaChoice}, "dates": {"2026-05-14", "14 May 2026", "14/05/2026", "05/14/2026"}, "lang": words.Languages(),
 }
 
 func youOf(r *http.Request) You {
@@ -44,7 +49,7 @@ func youOf(r *http.Request) You {
 		}
 		return choices[key][0]
 	}
-	return You{Name: get("name"), Theme: one("theme"), Speed: one("speed"), Pressure: one("pressure"), Temp: one("temp"), Torque: one("torque")}
+	return You{Name: get("name"), Theme: one("theme"), Speed: one("speed"), Pressure: one("pressure"), Temp: one("temp"), Torque: one("torque"), Decimal: one("decimal"), Dates: one("dates"), Lang: one("lang")}
 }
 
 // Exact factors: international mile 1609.344 m; pound-force 4.4482216152605 N on
@@ -58,7 +63,7 @@ const (
 // V shows a value given in a unit that a person may have chosen otherwise.
 func (y You) V(v float64, unit string) string {
 	x, u := y.Convert(v, unit)
-	return draw.Number(x, decimals(u))
+	return y.point(draw.Number(x, decimals(u)))
 }
 
 // U is the unit that V shows a value in.
@@ -99,7 +104,7 @@ func (y You) Kmh(ms float64) string { return y.V(ms*3.6, "kmh") }
 
 // Of is the choice made for a kind of unit.
 func (y You) Of(key string) string {
-	return map[string]string{"theme": y.Theme, "speed": y.Speed, "pressure": y.Pressure, "temp": y.Temp, "torque": y.Torque}[key]
+	return map[string]string{"theme": y.Theme, "speed": y.Speed, "pressure": y.Pressure, "temp": y.Temp, "torque": y.Torque, "decimal": y.Decimal, "dates": y.Dates, "lang": y.Lang}[key]
 }
 
 type youPage struct {

@@ -1,0 +1,151 @@
+package web
+
+import (
+	"html/template"
+	"math"
+	"regexp"
+	"strings"
+	"sync"
+	"time"
+
+	"cornerwright/internal/draw"
+	"cornerwright/internal/words"
+)
+
+// voice is how pages are said to a person: language, and how numbers and dates
+// are written. Each voice has its own set of templates, made when it is first
+// asked for: a page then costs the same in all of them.
+type voice struct{ lang, decimal, dates string }
+
+type voices struct {
+	mu   sync.Mutex
+	sets map[voice]*set
+}
+
+type set struct {
+	pages  *template.Template
+	words  words.Catalogue
+	script map[string]string // of the texts, those that scripts say; nil in English
+}
+
+func (y You) voice() voice { return voice{y.Lang, y.Decimal, y.Dates} }
+
+// in returns the templates of a voice.
+func (v *voices) in(y You) (*set, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if s := v.sets[y.voice()]; s != nil {
+		return s, nil
+	}
+	c, err := words.Load(y.Lang)
+	if err != nil {
+		return nil, err
+	}
+	s, err := newSet(y, c)
+	if err == nil {
+		if v.sets == nil {
+			v.sets = map[voice]*set{}
+		}
+		v.sets[y.voice()] = s
+	}
+	return s, err
+}
+
+func newSet(y You, c words.Catalogue) (*set, error) {
+	t := template.New("pages").Funcs(helpers).Funcs(y.helpers())
+	list, err := assets.ReadDir("pages")
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range list {
+		src, err := assets.ReadFile("pages/" + f.Name())
+		if err != nil {
+			return nil, err
+		}
+		if _, err := t.New(f.Name()).Parse(c.Translate(string(src))); err != nil {
+			return nil, err
+		}
+	}
+	s := &set{pages: t, words: c}
+	if c == nil {
+		return s, nil
+	}
+	s.script = map[string]string{}
+	list, err = assets.ReadDir("assets")
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range list {
+		if !strings.HasSuffix(f.Name(), ".js") {
+			continue
+		}
+		src, err := assets.ReadFile("assets/" + f.Name())
+		if err != nil {
+			return nil, err
+		}
+		for _, m := range words.InScript(string(src)) {
+			if said := c.Say(m); said != m {
+				s.script[m] = said
+			}
+		}
+	}
+	return s, nil
+}
+
+const commaChoice = "1,5"
+
+// dateLayouts by the example that stands in the choice.
+var dateLayouts = map[string]string{"2026-05-14": "2006-01-02", "14 May 2026": "2 Jan 2006", "14/05/2026": "02/01/2006", "05/14/2026": "01/02/2006"}
+
+// point writes a number's decimal mark as the person does.
+func (y You) point(s string) string {
+	if y.Decimal == commaChoice {
+		return strings.Replace(s, ".", ",", 1)
+	}
+	return s
+}
+
+var (
+	decimalPoint = regexp.MustCompile(`(\d)\.(\d)`)
+	drawnText    = regexp.MustCompile(`(?s)<text[^>]*>[^<]*</text>|<title>[^<]*</title>`)
+)
+
+// prose writes the decimal marks of a sentence that we wrote ourselves. Words of
+// riders, names of files and the like are never touched.
+func (y You) prose(s string) string {
+	if y.Decimal == commaChoice {
+		return decimalPoint.ReplaceAllString(s, "$1,$2")
+	}
+	return s
+}
+
+// drawn writes the decimal marks of the pictures of a page.
+func (y You) drawn(page []byte) []byte {
+	if y.Decimal != commaChoice {
+		return page
+	}
+	return drawnText.ReplaceAllFunc(page, func(b []byte) []byte { return decimalPoint.ReplaceAll(b, []byte("$1,$2")) })
+}
+
+// day writes an ISO date as the person does; what is none stays.
+func (y You) day(iso string) string {
+	t, err := time.Parse("2006-01-02", iso)
+	if err != nil {
+		return iso
+	}
+	return t.Format(dateLayouts[y.Dates])
+}
+
+// helpers of templates that depend on who reads.
+func (y You) helpers() template.FuncMap {
+	return template.FuncMap{
+		"lap":    func(s float64) string { return y.point(draw.LapTime(s, 3)) },
+		"num":    func(v float64, d int) string { return y.point(draw.Number(v, d)) },
+		"signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
+		"val":    func(v float64, unit string) string { return y.point(draw.Number(v, decimals(unit))) },
+		"deg":    func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
+		"prose":  y.prose,
+		"day":    y.day,
+		"when":   func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
+	}
+}
