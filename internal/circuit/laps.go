@@ -471,6 +471,129 @@ func (m *Matrix) BestRealistic(laps []int, bounds []float64) (Best, bool) {
 	return out, !math.IsInf(out.Time, 0) && !math.IsNaN(out.Time)
 }
 
+// BestLap is the best realistic lap: from turn window to turn window, taken from
+// the timed laps that together are quickest, where one lap is left for another
+// only if both passed the place at nearly the same speed (joinSpeed); a place
+// passed faster on one lap than the next section began with cannot be ridden.
+// Sections shorter than joinLength are not parted. ok is false with fewer than two
+// timed laps.
+func (l *Located) BestLap() (Best, bool) {
+	m, p := l.Matrix, l.Position
+	if m == nil || l.Circuit == nil || len(m.Time) == 0 {
+		return Best{}, false
+	}
+	n := len(m.Time[0]) - 1
+	cuts := []int{0}
+	for _, t := range l.Circuit.Turns {
+		if k := int(math.Round(t.From / m.Step)); float64(k-cuts[len(cuts)-1])*m.Step >= joinLength && float64(n-k)*m.Step >= joinLength {
+			cuts = append(cuts, k)
+		}
+	}
+	cuts = append(cuts, n)
+	var rows []int
+	for _, lap := range l.Laps {
+		if i := m.row(lap.Number); lap.Kind == TimedLap && i >= 0 && !hasNaN(m.Time[i]) {
+			rows = append(rows, i)
+		}
+	}
+	if len(rows) < 2 {
+		return Best{}, false
+	}
+	speed := func(row, k int) float64 { return p.Speed[p.Index(m.Time[row][k])] }
+	part := func(row, q int) float64 { return m.Time[row][cuts[q+1]] - m.Time[row][cuts[q]] }
+	sections := len(cuts) - 1
+	// cost[q][r]: least time to the end of section q, ridden as lap r rode it.
+	cost, from := make([][]float64, sections), make([][]int, sections)
+	for q := range cost {
+		cost[q], from[q] = make([]float64, len(rows)), make([]int, len(rows))
+		for r, row := range rows {
+			cost[q][r], from[q][r] = part(row, q), r
+			if q == 0 {
+				continue
+			}
+			best := math.Inf(1)
+			for o, other := range rows {
+				same := o == r || math.Abs(speed(other, cuts[q])-speed(row, cuts[q])) <= joinSpeed
+				if same && cost[q-1][o] < best {
+					best, from[q][r] = cost[q-1][o], o
+				}
+			}
+			cost[q][r] += best
+		}
+	}
+	at, whole := 0, 0
+	for r, row := range rows {
+		if cost[sections-1][r] < cost[sections-1][at] {
+			at = r
+		}
+		if m.Time[row][n]-m.Time[row][0] < m.Time[rows[whole]][n]-m.Time[rows[whole]][0] {
+			whole = r
+		}
+	}
+	out := Best{Time: cost[sections-1][at], Sections: make([]BestSection, sections)}
+	for q := sections - 1; q >= 0; q-- {
+		row := rows[at]
+		out.Sections[q] = BestSection{From: float64(cuts[q]) * m.Step, To: math.Min(float64(cuts[q+1])*m.Step, l.Circuit.Line.Length),
+			Lap: m.Laps[row], Time: part(row, q), Gain: part(rows[whole], q) - part(row, q)}
+		at = from[q][at]
+	}
+	return out, true
+}
+
+const (
+	joinSpeed  = 1.0   // m/s between two laps at a place where one is left for the other
+	joinLength = 150.0 // m
+)
+
+func hasNaN(x []float64) bool {
+	for _, v := range x {
+		if math.IsNaN(v) {
+			return true
+		}
+	}
+	return false
+}
+
+// DeltaSE is the standard error (s) of Delta(a, b) at every place, from the
+// position estimate: what the passages of the gate and of the place have in
+// common is taken off. NaN where either lap does not cover the place.
+func (l *Located) DeltaSE(a, b int) []float64 {
+	i, k := l.Matrix.row(a), l.Matrix.row(b)
+	if i < 0 || k < 0 {
+		return nil
+	}
+	x, y := l.spanSEs(l.Matrix.Time[i]), l.spanSEs(l.Matrix.Time[k])
+	for q := range x {
+		x[q] = math.Hypot(x[q], y[q])
+	}
+	return x
+}
+
+// spanSEs is spanSE from the first instant to each of them, in one walk.
+func (l *Located) spanSEs(t []float64) []float64 {
+	out := make([]float64, len(t))
+	if len(t) == 0 || math.IsNaN(t[0]) {
+		for q := range out {
+			out[q] = math.NaN()
+		}
+		return out
+	}
+	i := l.fixNear(t[0])
+	v0 := math.Max(3, l.fixV[i])
+	p0 := l.sm.p[i][0]
+	w := l.sm.walkFrom(i)
+	for q, x := range t {
+		if math.IsNaN(x) || x < t[0] {
+			out[q] = math.NaN()
+			continue
+		}
+		k := l.fixNear(x)
+		v1 := math.Max(3, l.fixV[k])
+		out[q] = math.Sqrt(math.Max(0, p0/(v0*v0)+l.sm.p[k][0]/(v1*v1)-2*w.to(k)/(v0*v1)))
+	}
+	return out
+}
+
 // SegmentSE is the standard error (s) of the time between two instants of the
 // run, from the position estimate.
 func (l *Located) SegmentSE(t0, t1 float64) float64 { return l.spanSE(t0, t1) }

@@ -15,7 +15,8 @@ type Options struct {
 	// Gate, if set, puts the start gate of a learnt circuit at the place of the
 	// line nearest to it.
 	Gate *GateAt
-	// AntennaHeight is the height of the GPS antenna above the road (m); 0 = not known.
+	// AntennaHeight is the height of the GPS antenna above the road (m); 0 = not
+	// known. A leaned bike carries it to the inside by height times sine of lean.
 	AntennaHeight float64
 	// Edits to gate and turns survive learning anew. Those that no longer fit
 	// become problems of the result. Gate, if nil, is theirs.
@@ -87,6 +88,7 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		return out, nil
 	}
 	j := &joint{f: f.bridged(), fixes: &f, d: d, q: defaultNoise(), sm: out.sm}
+	j.antenna = opt.AntennaHeight
 	if opt.noise != nil {
 		j.q, j.fixed = *opt.noise, true
 	}
@@ -190,22 +192,25 @@ func (l *Located) problem(sev recording.Severity, text, mend string) {
 
 // joint is the state of the iteration between line and smoother.
 type joint struct {
-	f      *fixes // with voids in the holes
-	fixes  *fixes // without
-	d      *odometer
-	line   Line
-	s      []float64 // unwrapped S at the fixes
-	q      noise
-	fixed  bool // q is not estimated
-	sm     *smoother
-	coarse smoother // of positionDelay
-	rows   []row
-	bias   [2]float64 // m, constant GPS offset removed
-	phi    []float64  // lean from path on the grid, for the rolling radius
-	grid   []float64  // S on the grid
-	aside  []float64  // m right of the line, of each raw fix
-	jumped []bool     // fixes between two opposite jumps, once found
-	habits []float64  // relative error of the odometer by place, see habit
+	f     *fixes // with voids in the holes
+	fixes *fixes // without
+	d     *odometer
+	line  Line
+	s     []float64 // unwrapped S at the fixes
+	q     noise
+	fixed bool // q is not estimated
+	// antenna is its height (m); lean (rad) at the rows moves it aside.
+	antenna  float64
+	antennaV []float64 // m/s, speeds as logged
+	sm       *smoother
+	coarse   smoother // of positionDelay
+	rows     []row
+	bias     [2]float64 // m, constant GPS offset removed
+	phi      []float64  // lean from path on the grid, for the rolling radius
+	grid     []float64  // S on the grid
+	aside    []float64  // m right of the line, of each raw fix
+	jumped   []bool     // fixes between two opposite jumps, once found
+	habits   []float64  // relative error of the odometer by place, see habit
 }
 
 // learn fits line and positions to each other.
@@ -231,7 +236,8 @@ func (j *joint) learn(lp *loop) {
 			x, y, w := j.f.x[i], j.f.y[i], 1.0
 			if round > 0 {
 				e := &j.sm.x[i]
-				x, y = x-e[iCX], y-e[iCY]
+				a, b := j.antennaAt(i)
+				x, y = x-e[iCX]-a, y-e[iCY]-b
 				w = j.rows[i].w
 			}
 			p := math.Mod(j.s[i], length)
@@ -256,6 +262,7 @@ func (j *joint) learn(lp *loop) {
 		length = line.Length
 		j.spread()
 		if round < 2 {
+			j.contactSpeed()
 			j.d.calibrate(j.fixes, j.phi)
 			j.applyHabit(j.habits)
 			j.bridgeSpeed()
@@ -273,6 +280,7 @@ func (j *joint) locateKnown() {
 	for round := range 3 {
 		j.spread()
 		if round < 2 {
+			j.contactSpeed()
 			j.d.calibrate(j.fixes, j.phi)
 			j.applyHabit(j.habits)
 			j.bridgeSpeed()
@@ -390,6 +398,10 @@ func (j *joint) solve(rounds int, cov bool) {
 				r.blind = f.hole(i)
 			}
 		}
+		if j.antenna != 0 {
+			a, b := j.antennaAt(i)
+			r.rx, r.ry = r.rx-a, r.ry-b
+		}
 		j.aside[i] = r.rx*cos - r.ry*sin
 		if f.isVoid(i) {
 			r.w, j.aside[i] = 0, 0
@@ -438,6 +450,36 @@ func (j *joint) solve(rounds int, cov bool) {
 	}
 	if !cov {
 		return
+	}
+}
+
+// antennaAt is how far (m east, north) the antenna is from the tyres at row i.
+func (j *joint) antennaAt(i int) (x, y float64) {
+	if j.antenna == 0 || len(j.phi) == 0 || len(j.line.X) == 0 {
+		return 0, 0
+	}
+	lean := signal.At(j.phi, j.d.t0, j.d.dt, j.f.t[i]-j.d.latency)
+	_, _, h, _ := j.line.At(j.s[i])
+	sin, cos := math.Sincos(h)
+	a := j.antenna * math.Sin(lean) // to the right of the road for a lean to the right
+	return a * cos, -a * sin
+}
+
+// contactSpeed gives the speed of the tyres for that of an antenna, which runs on
+// the smaller radius: the fixes' speeds are put back and scaled anew.
+func (j *joint) contactSpeed() {
+	if j.antenna == 0 || !j.fixes.logged {
+		return
+	}
+	f := j.fixes
+	if j.antennaV == nil {
+		j.antennaV = append([]float64(nil), f.v...)
+	}
+	at := signal.At
+	for k, v := range j.antennaV {
+		t := f.t[k] - j.d.latency - j.d.speedLag
+		kappa := j.line.kappaAt(at(j.grid, j.d.t0, j.d.dt, t))
+		f.v[k] = v * (1 + kappa*j.antenna*math.Sin(at(j.phi, j.d.t0, j.d.dt, t)))
 	}
 }
 

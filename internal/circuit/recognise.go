@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
-	"cornerwright/internal/signal"
 )
 
 // Recognise finds the known circuit that a recording was ridden on: same place,
@@ -210,17 +209,4 @@ func (c *Circuit) Reproject(s float64, old *Circuit) float64 {
 		}
 	}
 	return c.Wrap(at)
-}
-
-// MedianOffset is the median lateral offset (m, right) of laps at a place, with
-// its spread; usable only as a difference between laps of one run.
-func (p *Position) MedianOffset(c *Circuit, s float64, laps []Lap) (median, spread float64, n int) {
-	var v []float64
-	for _, lap := range laps {
-		base := math.Floor(p.S[p.Index(0.5*(lap.Start+lap.End))]/c.Line.Length) * c.Line.Length
-		if t := p.CrossAt(base + s); !math.IsNaN(t) {
-			v = append(v, p.Offset[p.Index(t)])
-		}
-	}
-	return signal.Median(v), signal.Spread(v), len(v)
 }

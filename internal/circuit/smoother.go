@@ -294,19 +294,34 @@ func (sm *smoother) rest(rows []row, i int) (x, y float64) {
 
 // cross gives Cov(ds[i], ds[j]) for i <= j: the gains carry the state of i to j.
 func (sm *smoother) cross(i, j int) float64 {
-	r := vec5{1}
-	for k := i; k < j; k++ {
-		g := &sm.g[k]
+	w := sm.walkFrom(i)
+	return w.to(j)
+}
+
+// stroll carries the along-track error of one row on through the gains.
+type stroll struct {
+	sm *smoother
+	at int
+	r  vec5
+}
+
+func (sm *smoother) walkFrom(i int) stroll { return stroll{sm: sm, at: i, r: vec5{iDS: 1}} }
+
+// to goes on to row j, not before where it is, and gives the covariance of the
+// along-track errors of there and the start.
+func (w *stroll) to(j int) float64 {
+	for ; w.at < j; w.at++ {
+		g, r := &w.sm.g[w.at], &w.r
 		var o vec5
 		for c := 0; c < 5; c++ {
 			o[c] = r[0]*g[c] + r[1]*g[5+c] + r[2]*g[10+c] + r[3]*g[15+c] + r[4]*g[20+c]
 		}
-		r = o
+		w.r = o
 	}
-	p := &sm.p[j]
+	p := &w.sm.p[j]
 	var v float64
 	for k := 0; k < 5; k++ {
-		v += r[k] * p[k*5+iDS]
+		v += w.r[k] * p[k*5+iDS]
 	}
 	return v
 }
