@@ -132,12 +132,13 @@ func TestJSONContract(t *testing.T) {
 		{"episodes 2", "episodes.kind episodes.lap episodes.start_s episodes.end_s episodes.lean_deg episodes.speed_kmh episodes.inferred"},
 		{"tyres 2", "front rear samples"},
 		{"debrief 1", "run health findings.id findings.remark findings.turn findings.phase findings.stance findings.text findings.measures findings.proposals"},
-		{"rehearse 1 --run 1", "step laps footprint.turn footprint.phase footprint.dwell_s footprint.share_pct changes.turn changes.measure changes.before changes.after_lo guards"},
+		{"rehearse 1 --run 1", "step laps footprint.turn footprint.phase footprint.dwell_s footprint.share_pct changes.turn changes.measure changes.before changes.after_lo guards score.n score.text"},
 		{"verdict 1", "step design primary.turn primary.measure primary.effect_s primary.lo_s primary.hi_s primary.p primary.n_ref primary.n_trial primary.answer watch.turn watch.answer conditions"},
 		{"plan --turn 7 --effect 0.2s --run 2", "turn measure order laps card"},
 		{"runs", "runs.run runs.id runs.problems"},
 		{"channels 1", "channels.name channels.from channels.unit channels.rate_hz"},
 		{"verify", "originals faults"},
+		{"season trials", "trials.step trials.runs trials.setting trials.shape trials.measure trials.answer trials.rehearsed combined score.n score.text false_alarms.checks"},
 		{"sheet history B:wheel-lift", "bike history.slot history.setting history.sheet history.value history.step history.state"},
 	} {
 		out, stderr, code := call(t, append(strings.Fields(c.args), "--json", "--book", dir)...)
