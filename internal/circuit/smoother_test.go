@@ -115,3 +115,69 @@ func TestWhiteNoise(t *testing.T) {
 		t.Errorf("with memory: %.3f against a spread of %.3f", w, s)
 	}
 }
+
+// An oval of straights, clothoids and arcs. Where the clothoid of 100 m ends at
+// radius 50 m it lies at x 90.452423790, y 31.026830172 m, having turned by 1 rad
+// (Fresnel integrals, Abramowitz and Stegun 7.3). The fitted line must have the
+// clothoid's curvature s/(R L) all along.
+func TestLineOnClothoids(t *testing.T) {
+	const radius, trans, straight = 50.0, 100.0, 300.0
+	kappa := func(s float64) float64 { // of one half, from the start of its straight
+		arc := radius * (math.Pi - trans/radius)
+		switch d := s - straight; {
+		case d < 0:
+			return 0
+		case d < trans:
+			return d / (radius * trans)
+		case d < trans+arc:
+			return 1 / radius
+		case d < 2*trans+arc:
+			return (2*trans + arc - d) / (radius * trans)
+		}
+		return 0
+	}
+	half := straight + 2*trans + radius*(math.Pi-trans/radius)
+	length := 2 * half
+	// Simpson for the heading, midpoint for the place, in steps of 5 mm.
+	const h = 0.005
+	n := int(math.Round(length / h))
+	step := length / float64(n)
+	var pts []point
+	x, y, head := 0.0, 0.0, 0.0
+	var end [2]float64
+	for i := range n {
+		s := float64(i) * step
+		local := math.Mod(s, half)
+		if s < half && math.Abs(local-straight-trans) < step/2 {
+			end = [2]float64{y - straight, x} // along and beside the straight, which runs north
+		}
+		if i%1600 == 0 { // a point every 8 m
+			sin, cos := math.Sincos(head)
+			pts = append(pts, point{p: s, x: x, y: y, w: 20, v: 20, sin: sin, cos: cos, heading: true})
+		}
+		k0, k1, k2 := kappa(local), kappa(local+step/2), kappa(local+step)
+		mid := head + step/2*(k0+k1)/2
+		sin, cos := math.Sincos(mid)
+		x, y = x+step*sin, y+step*cos
+		head += step / 6 * (k0 + 4*k1 + k2)
+	}
+	if math.Hypot(end[0]-90.452423790, end[1]-31.026830172) > 0.006 {
+		t.Fatalf("clothoid ends at %.6f, %.6f", end[0], end[1])
+	}
+	if math.Hypot(x, y) > 0.02 || math.Abs(head-2*math.Pi) > 1e-4 {
+		t.Fatalf("the oval does not close: %.4f %.4f %.6f", x, y, head)
+	}
+	l, _ := fitLine(pts, length)
+	if math.Abs(l.Length-length) > 0.05 {
+		t.Errorf("length %.3f, want %.3f", l.Length, length)
+	}
+	worst := 0.0
+	for i, k := range l.Kappa {
+		s := math.Mod(float64(i)*l.Step, half)
+		worst = math.Max(worst, math.Abs(k-kappa(s)))
+	}
+	t.Logf("curvature within %.6f 1/m", worst)
+	if worst > 0.0006 { // 3 % of the arc's, at the kinks of curvature, which a spline rounds off
+		t.Errorf("curvature off by %.5f 1/m", worst)
+	}
+}
