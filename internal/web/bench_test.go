@@ -226,12 +226,16 @@ func pages(b *testing.B, dir, run, step string, aim time.Duration) {
 					b.Fatalf("%s: %d %.200s", p, w.Code, w.Body)
 				}
 			}
+			ask()
+			cpu, n := cpuTime(), 0
 			for b.Loop() {
 				ask()
+				n++
 			}
+			b.ReportMetric(float64((cpuTime()-cpu).Microseconds())/1000/float64(n), "cpu-ms")
 			first := took[0]
 			every = append(every, took[1:]...)
-			took = took[min(1, len(took)-1):]
+			took = took[1:]
 			sort.Slice(took, func(i, j int) bool { return took[i] < took[j] })
 			b.ReportMetric(float64(first.Microseconds())/1000, "first-ms")
 			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "p50-ms")
