@@ -193,7 +193,7 @@
     const c = lines.getContext("2d"), edge = right(), small = phone();
     c.setTransform(ratio, 0, 0, ratio, 0, 0);
     c.clearRect(0, 0, width, height);
-    c.font = "12px system-ui, sans-serif"; c.textBaseline = "middle"; c.lineJoin = "round";
+    c.font = "12px system-ui, sans-serif"; c.textBaseline = "middle";
     bands(c);
     const laps = order();
     for (const p of panels) {
@@ -206,6 +206,7 @@
       c.stroke();
       c.save();
       c.beginPath(); c.rect(LEFT, p.y - 1, edge - LEFT, p.h + 2); c.clip();
+      c.lineJoin = "bevel"; // round joins cost most of the drawing where every pixel has one
       for (const l of laps) { pen(c, l); line(c, p, l); }
       // Marks on the strong lines, shifted so that they do not cover each other.
       laps.filter(strong).forEach((l, k, of) => {
@@ -218,7 +219,7 @@
       c.globalAlpha = 1; c.setLineDash([]); c.textAlign = "left";
       const label = p.name + (p.unit ? ", " + p.unit : "");
       c.font = "600 12px system-ui, sans-serif";
-      c.lineWidth = 4; c.strokeStyle = ink.paper; c.strokeText(label, LEFT + 6, p.y + 9);
+      c.lineJoin = "round"; c.lineWidth = 4; c.strokeStyle = ink.paper; c.strokeText(label, LEFT + 6, p.y + 9);
       c.fillStyle = ink.ink; c.fillText(label, LEFT + 6, p.y + 9);
       c.font = "12px system-ui, sans-serif";
     }
