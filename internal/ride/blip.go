@@ -22,12 +22,13 @@ func (w *work) needed(i int, gear int) float64 {
 }
 
 // limiterLevel is the engine speed (1/min) from which the limiter counts as
-// reached; +Inf if the bike file does not give one.
+// reached: 99.5 % of it (common practice); +Inf if the bike file does not give
+// one.
 func (w *work) limiterLevel() float64 {
 	if w.b.Drive.LimiterRPM == 0 {
 		return math.Inf(1)
 	}
-	return math.Min(w.b.Drive.LimiterRPM-60, 0.996*w.b.Drive.LimiterRPM)
+	return 0.995 * w.b.Drive.LimiterRPM
 }
 
 // findBlips measures every downshift: the engine speed needed and reached when
@@ -90,7 +91,7 @@ func (w *work) findBlips() {
 			if s.Grip != nil {
 				sh.GripPeak = math.Max(sh.GripPeak, s.Grip[j])
 			}
-			if s.RPM[j] > limit && j >= k.change-w.samples(0.02) {
+			if s.RPM[j] > limit && j >= k.start+w.samples(0.02) && j <= h+w.samples(0.01) {
 				over++
 			}
 		}
