@@ -163,10 +163,22 @@ func seasonPicture(es []book.Evidence) (string, error) {
 	}
 	const width, left = 180.0, 4.0
 	svg := draw.NewSVG(width, 20)
+	// Charts of one unit stand on one scale.
+	most := map[string]float64{}
+	for _, e := range es {
+		for _, m := range e.Meetings {
+			i := verdict.MeetingInterval(m)
+			for _, v := range []float64{i.Lo, i.Hi} {
+				if !math.IsNaN(v) && !math.IsInf(v, 0) {
+					most[e.Unit] = max(most[e.Unit], math.Abs(v))
+				}
+			}
+		}
+	}
 	y := 6.0
 	for _, e := range es {
 		svg.Text(draw.Point{X: left, Y: y}, e.Title(), draw.Text{Size: 3.6, Ink: draw.Dark, Bold: true})
-		o := draw.IntervalOptions{Width: width - left, Unit: e.Unit, Less: "less", More: "more"}
+		o := draw.IntervalOptions{Width: width - left, Unit: e.Unit, Less: "less", More: "more", Most: most[e.Unit]}
 		switch {
 		case e.Unit == "s" && e.Better == verdict.Lower:
 			o.Less, o.More = "faster", "slower"

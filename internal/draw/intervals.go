@@ -18,6 +18,7 @@ type IntervalOptions struct {
 	Unit       string  // "s"
 	Less, More string  // words for the two sides: "faster", "slower"
 	Decimals   int
+	Most       float64 // the axis reaches at least so far to both sides, for charts on one scale
 }
 
 // Intervals draws a verdict: a row per turn on one axis, with the interval, the
@@ -29,7 +30,7 @@ func Intervals(c Canvas, rows []IntervalRow, o IntervalOptions) float64 {
 		answer = math.Max(answer, c.Width(r.Answer, Text{Size: 3})+4)
 	}
 	name, answer = math.Min(name, o.Width*0.3), math.Min(answer, o.Width*0.34)
-	most := 0.0
+	most := o.Most
 	for _, r := range rows {
 		for _, v := range []float64{r.Lo, r.Hi, r.Value, r.Matters * 1.3} {
 			if finite(v) {
