@@ -12,7 +12,7 @@ import (
 
 // Everything beyond position, by length of the recording at 100 samples a second.
 func BenchmarkBeyondPosition(b *testing.B) {
-	for _, minutes := range []int{20, 60} {
+	for _, minutes := range []int{20, 60, 240} {
 		o := demo.DefaultOptions(0, 101)
 		o.Laps = minutes * 60 / 100
 		run := demo.Ride(o)
