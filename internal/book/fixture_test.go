@@ -3,6 +3,7 @@ package book
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -23,6 +24,15 @@ type fixture struct {
 }
 
 var fixtures = sync.OnceValue(func() fixture {
+	// A child process that is to be killed gets them as files, so that its time
+	// goes into the book.
+	if dir := os.Getenv(childFixtures); dir != "" {
+		f := fixture{bike: mustRead(filepath.Join(dir, "bike"))}
+		for i := range 3 {
+			f.runs = append(f.runs, mustRead(filepath.Join(dir, fmt.Sprint(i))))
+		}
+		return f
+	}
 	k := demo.Heron()
 	f := fixture{bike: k.TOML(map[string]demo.Sheet{"A": k.Sheets["A"], "B": k.Sheets["A"].Clone()})}
 	for seed := range uint64(3) {
@@ -40,7 +50,57 @@ var fixtures = sync.OnceValue(func() fixture {
 	return f
 })
 
+func mustRead(path string) []byte {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		panic(err)
+	}
+	return data
+}
+
 var bg = context.Background()
+
+// templates are whole books, closed, that tests copy: analysing the same
+// recordings for every test anew would prove nothing more. TestMain clears them.
+var templates struct {
+	sync.Mutex
+	dir  string
+	made map[string]string
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if templates.dir != "" {
+		os.RemoveAll(templates.dir)
+	}
+	os.Exit(code)
+}
+
+// template makes the closed book of a name once and returns its folder.
+func template(t testing.TB, name string, fill func(*Book)) string {
+	t.Helper()
+	templates.Lock()
+	defer templates.Unlock()
+	if dir, ok := templates.made[name]; ok {
+		return dir
+	}
+	if templates.dir == "" {
+		templates.dir = must[string](t)(os.MkdirTemp("", "cornerwright-books-"))
+		templates.made = map[string]string{}
+	}
+	dir := filepath.Join(templates.dir, fmt.Sprint(len(templates.made)))
+	b, err := Create(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	if _, err := b.AddBike("heron.toml", fixtures().bike); err != nil {
+		t.Fatal(err)
+	}
+	fill(b)
+	templates.made[name] = dir
+	return dir
+}
 
 func must[T any](t testing.TB) func(T, error) T {
 	return func(v T, err error) T {
@@ -55,17 +115,24 @@ func must[T any](t testing.TB) func(T, error) T {
 // newBook makes a book with the bike and the given recordings.
 func newTestBook(t testing.TB, runs ...int) *Book {
 	t.Helper()
-	b, err := Create(filepath.Join(t.TempDir(), "book"))
+	from := template(t, fmt.Sprint("runs ", runs), func(b *Book) {
+		for _, i := range runs {
+			addRun(t, b, i)
+		}
+	})
+	return openCopy(t, from)
+}
+
+// openCopy opens a copy of a closed book.
+func openCopy(t testing.TB, from string, opts ...Option) *Book {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "book")
+	copyTree(t, from, dir)
+	b, err := Open(dir, opts...)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { b.Close() })
-	if _, err := b.AddBike("heron.toml", fixtures().bike); err != nil {
-		t.Fatal(err)
-	}
-	for _, i := range runs {
-		addRun(t, b, i)
-	}
 	return b
 }
 

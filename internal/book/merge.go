@@ -250,7 +250,12 @@ func (m *merge) rows(t *tx) error {
 			return err
 		}
 	}
-	return t.event(Event{Kind: "merge", Ref: m.o.dir})
+	id, err := m.o.ID()
+	if err != nil {
+		return err
+	}
+	// By its name, not its folder: no path of a machine is kept in a book.
+	return t.event(Event{Kind: "merge", Ref: id})
 }
 
 func (m *merge) bikeRows(t *tx) error {

@@ -27,6 +27,7 @@ var errBusy = errors.New("busy")
 type Book struct {
 	dir      string
 	fs       FS
+	db       fs.FileInfo // book.db as it was opened
 	lock     *os.File
 	w, r     *sql.DB // one writing connection, several reading ones
 	readOnly bool
@@ -128,6 +129,9 @@ func Create(dir string, opts ...Option) (*Book, error) {
 	if err == nil {
 		err = b.openDB(b.dbPath(), false)
 	}
+	if err == nil {
+		b.db, err = b.fs.Stat(b.dbPath())
+	}
 	if err != nil {
 		b.Close()
 		return nil, &Error{Kind: ErrDamaged, File: dir, Text: "the book cannot be made", Err: err, Mend: "see that the disk is not full and the folder can be written"}
@@ -165,6 +169,9 @@ func Open(dir string, opts ...Option) (*Book, error) {
 		}
 	}
 	last, err := b.LastEvent()
+	if err == nil {
+		b.db, err = b.fs.Stat(b.dbPath())
+	}
 	if err != nil {
 		b.Close()
 		return nil, openError(dir, err)
@@ -268,6 +275,9 @@ func (b *Book) checkIdentity(db *sql.DB, fresh bool) error {
 	}
 	if version > len(migrations) {
 		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("the book is of a newer version (%d) than this program knows (%d)", version, len(migrations)), Mend: "use the newer program"}
+	}
+	if b.readOnly && version < len(migrations) {
+		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("the book is of an earlier version (%d, this program has %d) and cannot be brought up to date while it is only read", version, len(migrations)), Mend: "open it once for writing: cornerwright runs --book DIR"}
 	}
 	return nil
 }
@@ -484,12 +494,18 @@ func (b *Book) tx(fn func(*tx) error) error {
 	if b.readOnly {
 		return &Error{Kind: ErrLocked, File: b.dir, Text: "the book is open for reading only", Mend: "stop the process that has the book open, or do it on its page"}
 	}
+	if err := b.stillThere(); err != nil {
+		return err
+	}
 	s, err := b.w.BeginTx(context.Background(), nil)
 	if err != nil {
 		return b.ioError(err)
 	}
 	t := &tx{Tx: s, b: b, at: b.now().UnixMilli()}
 	err = fn(t)
+	if err == nil {
+		err = b.stillThere()
+	}
 	if err == nil {
 		err = b.fs.Point("commit")
 	}
@@ -504,6 +520,21 @@ func (b *Book) tx(fn func(*tx) error) error {
 		b.tell(t.events[len(t.events)-1].Seq)
 	}
 	return b.fs.Point("committed")
+}
+
+// stillThere tells whether book.db is still the file that was opened. A system
+// may go on writing to a file whose folder was deleted, and nobody would ever
+// see that again: better to say so than to acknowledge it.
+func (b *Book) stillThere() error {
+	if b.db == nil {
+		return nil // being opened or restored
+	}
+	now, err := b.fs.Stat(b.dbPath())
+	if err == nil && os.SameFile(now, b.db) {
+		return nil
+	}
+	return &Error{Kind: ErrDamaged, File: b.dir, Text: "the book's folder is gone, or another one is in its place", Err: err,
+		Mend: "put the disk or stick back and open the book again; what was acknowledged before is on it"}
 }
 
 // ioError gives an error of disk or database its kind; errors that have one

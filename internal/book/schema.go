@@ -125,4 +125,12 @@ CREATE TABLE verdict (
 CREATE UNIQUE INDEX verdict_of ON verdict (step, runs);
 
 CREATE VIRTUAL TABLE words USING fts5 (text, run UNINDEXED, tokenize = 'unicode61 remove_diacritics 2');
+`,
+	// 2: a sheet knows the newest change of a step's state before it, so that a
+	// clock that is set back does not change which sheet is in the bike; -1 is of
+	// before, or of another book, and goes by time. Season questions over all runs
+	// find their cells without reading those of other settings.
+	`
+ALTER TABLE sheet ADD COLUMN after_state INTEGER NOT NULL DEFAULT -1;
+CREATE INDEX visit_setting ON visit (setting, row, col, run, turn, dwell);
 `}

@@ -30,7 +30,8 @@ func (t *tx) insertSheet(s setting.Sheet, step int, id string) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	n, err := t.insert(`INSERT INTO sheet (uid, bike, parent, step, slots, note, added) VALUES (?,?,?,?,?,?,?)`,
+	n, err := t.insert(`INSERT INTO sheet (uid, bike, parent, step, slots, note, added, after_state)
+		VALUES (?,?,?,?,?,?,?, (SELECT coalesce(max(id), 0) FROM step_state))`,
 		id, s.Bike, s.Parent, step, string(slots), s.Note, t.at)
 	if err != nil {
 		return 0, err
@@ -88,7 +89,8 @@ func currentSheet(q querier, bikeName string) (Sheet, error) {
 			current = from
 		}
 		return nil
-	}, `SELECT 'file', '', 0, number, 0, (SELECT coalesce(max(id), 0) FROM step_state WHERE at < sheet.added), number FROM sheet WHERE bike = ?1 AND step = 0
+	}, `SELECT 'file', '', 0, number, 0, CASE WHEN after_state >= 0 THEN after_state
+			ELSE (SELECT coalesce(max(id), 0) FROM step_state WHERE at < sheet.added) END, number FROM sheet WHERE bike = ?1 AND step = 0
 		UNION ALL
 		SELECT 'state', x.now, s.from_sheet, s.to_sheet, (SELECT max(number) FROM sheet WHERE step = s.id), x.id, x.id FROM step_state x JOIN step s ON s.id = x.step WHERE s.bike = ?1
 		ORDER BY 6, 1 DESC, 7`, bikeName)
