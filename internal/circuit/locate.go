@@ -267,7 +267,7 @@ func (j *joint) learn(lp *loop) {
 			j.applyHabit(j.habits)
 			j.bridgeSpeed()
 		}
-		j.solve(2, false)
+		j.solve(min(1+round, 2), false) // the first line is too rough to judge outliers by
 		if round < 2 {
 			j.positionDelay()
 		}
