@@ -9,6 +9,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/debrief"
+	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/verdict"
 )
 
@@ -97,5 +98,12 @@ func (s *server) debriefOf(ctx context.Context, run int, o debrief.Options) (*de
 func (s *server) verdictOf(ctx context.Context, step int) (*verdict.Verdict, error) {
 	return recall(ctx, s, fmt.Sprintf("verdict %d", step), func(ctx context.Context) (*verdict.Verdict, error) {
 		return s.book.Verdict(ctx, book.VerdictRequest{Step: step})
+	})
+}
+
+// rehearsalOf is a step laid on a run, made once while the book stands still.
+func (s *server) rehearsalOf(ctx context.Context, step, run int) (*rehearsal.Rehearsal, error) {
+	return recall(ctx, s, fmt.Sprintf("rehearsal %d %d", step, run), func(ctx context.Context) (*rehearsal.Rehearsal, error) {
+		return s.book.Rehearse(ctx, step, run)
 	})
 }

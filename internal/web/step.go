@@ -85,7 +85,7 @@ func (s *server) step(r *http.Request) (page, error) {
 	old, now := from.Slots[st.Slot][st.Setting], to.Slots[st.Slot][st.Setting]
 	opt := draw.CellsOptions{Width: 150, New: now, Decimals: -1}
 	if st.Run > 0 {
-		if d.Rehearsal, err = s.book.Rehearse(r.Context(), st.ID, st.Run); err != nil {
+		if d.Rehearsal, err = s.rehearsalOf(r.Context(), st.ID, st.Run); err != nil {
 			return page{}, err
 		}
 		opt.Dwell = paper.Dwell(d.Rehearsal.Footprint, old)
