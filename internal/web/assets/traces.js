@@ -153,9 +153,10 @@
     let column = -1e9, lo = 0, hi = 0, first = 0, last = 0, up = true, n = 0;
     const flush = () => {
       if (!n) return;
-      const x = column + 0.5, y1 = bottom - (first - lo0) * scale;
-      if (up) { c.moveTo(x, y1); up = false; } else c.lineTo(x, y1);
-      if (n > 1) { if (lo < hi) { c.lineTo(x, bottom - (lo - lo0) * scale); c.lineTo(x, bottom - (hi - lo0) * scale); } c.lineTo(x, bottom - (last - lo0) * scale); }
+      // One point where the column is flat, else its two ends in the order ridden.
+      const flat = (hi - lo) * scale < 0.8, x = column + 0.5, a1 = flat ? first : last >= first ? lo : hi;
+      if (up) { c.moveTo(x, bottom - (a1 - lo0) * scale); up = false; } else c.lineTo(x, bottom - (a1 - lo0) * scale);
+      if (!flat) c.lineTo(x, bottom - ((last >= first ? hi : lo) - lo0) * scale);
       n = 0;
     };
     c.beginPath();
