@@ -198,10 +198,12 @@ func TestMergeBothWaysIsOneBook(t *testing.T) {
 			t.Errorf("left first %v: the books differ:\n%s\n--\n%s", leftFirst, x, y)
 		}
 		lines := strings.Split(x, "\n")
-		for _, l := range lines {
+		for _, l := range lines { // the same words of two people are two lines
 			if !had[l] {
 				t.Errorf("left first %v: nobody said %s", leftFirst, l)
 			}
+		}
+		for _, l := range lines {
 			delete(had, l)
 		}
 		for l := range had {
