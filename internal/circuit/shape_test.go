@@ -91,7 +91,7 @@ func (q shape) ride(f circuit.Frame, laps, speed, rate, sd float64) *recording.R
 	}}
 }
 
-// The polygon of A. Karney's GeographicLib documentation style, with perimeter
+// A polygon of four geodesics with perimeter
 // 1737.486418 m by GeographicLib 2.1.2 (Planimeter), as a circuit with rounded
 // corners, known from positions alone. No open file of laps on a circuit is at
 // hand here; this stands in its place: the edges are published geodesics, and the
