@@ -107,14 +107,26 @@ func (w *work) notDriven(open []float64) []bool {
 // fitTorque fits the model to torque where out does not forbid. Where shortfall
 // is true, what lies below the model counts half as far: cuts are all below.
 func (w *work) fitTorque(torque, open []float64, out []bool, shortfall bool) *torqueModel {
+	// The shape of the throttle, along one of its two numbers after the other: a
+	// grid over both finds the same at three times the price.
 	var best *torqueModel
-	for a0 := 1.0; a0 <= 6; a0 += 0.5 {
-		for a1 := -3.0; a1 <= 0; a1++ {
-			m := &torqueModel{w: w, sigma: 6, a0: a0, a1: a1}
-			if m.fit(torque, open, out, shortfall, w.samples(0.25), 4) && (best == nil || m.sigma < best.sigma) {
-				best = m
-			}
+	step := max(w.samples(0.25), len(torque)/3000)
+	try := func(a0, a1 float64) {
+		m := &torqueModel{w: w, sigma: 6, a0: a0, a1: a1}
+		if m.fit(torque, open, out, shortfall, step, 4) && (best == nil || m.sigma < best.sigma) {
+			best = m
 		}
+	}
+	for a0 := 1.0; a0 <= 6; a0 += 0.5 {
+		try(a0, -1)
+	}
+	if best != nil {
+		a0 := best.a0
+		for _, a1 := range []float64{-3, -2, 0} {
+			try(a0, a1)
+		}
+		try(a0-0.5, best.a1)
+		try(a0+0.5, best.a1)
 	}
 	if best == nil || !best.fit(torque, open, out, shortfall, w.samples(0.05), 6) {
 		return nil
