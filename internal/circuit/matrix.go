@@ -1,0 +1,345 @@
+package circuit
+
+import (
+	"math"
+	"sort"
+)
+
+// fixNear is the fix at or before recording time t.
+func (l *Located) fixNear(t float64) int {
+	i := sort.SearchFloat64s(l.fixT, t)
+	return min(max(0, i-1), len(l.fixT)-1)
+}
+
+// spanSE is the standard error of the time between two passages, with what
+// their errors have in common taken off.
+func (l *Located) spanSE(t0, t1 float64) float64 {
+	i, k := l.fixNear(t0), l.fixNear(t1)
+	if i > k {
+		i, k = k, i
+	}
+	v0, v1 := math.Max(3, l.fixV[i]), math.Max(3, l.fixV[k])
+	a, b := l.sm.p[i][0]/(v0*v0), l.sm.p[k][0]/(v1*v1)
+	c := l.sm.cross(i, k) / (v0 * v1)
+	return math.Sqrt(math.Max(1e-7, a+b-2*c))
+}
+
+// matrix gives passing times at every step metres of every whole lap.
+func (l *Located) matrix(step float64) *Matrix {
+	p, c := l.Position, l.Circuit
+	m := &Matrix{Step: step}
+	n := int(math.Floor(c.Line.Length / step))
+	dt := p.Time[1] - p.Time[0]
+	for _, lap := range l.Laps {
+		if lap.Kind != TimedLap && lap.Kind != OutLap && lap.Kind != InLap && lap.Kind != BrokenLap {
+			continue
+		}
+		mid := p.S[p.Index(0.5*(lap.Start+lap.End))]
+		base := math.Floor(mid/c.Line.Length) * c.Line.Length
+		row, se := make([]float64, n+2), make([]float64, n+2)
+		i := p.Index(lap.Start)
+		for k := range row {
+			s := base + math.Min(float64(k)*step, c.Line.Length)
+			row[k], se[k] = math.NaN(), math.NaN()
+			if s < p.S[0] {
+				continue
+			}
+			for i > 0 && p.S[i] > s {
+				i--
+			}
+			for i+1 < len(p.S) && p.S[i+1] < s {
+				i++
+			}
+			if i+1 >= len(p.S) || p.S[i+1] <= p.S[i] {
+				continue
+			}
+			row[k] = p.Time[i] + dt*(s-p.S[i])/(p.S[i+1]-p.S[i])
+			se[k] = p.SSE[i] / math.Max(3, p.Speed[i])
+		}
+		m.Laps = append(m.Laps, lap.Number)
+		m.Time = append(m.Time, row)
+		m.SE = append(m.SE, se)
+	}
+	return m
+}
+
+// row finds the matrix row of a lap number, -1 if there is none.
+func (m *Matrix) row(lap int) int {
+	for i, n := range m.Laps {
+		if n == lap {
+			return i
+		}
+	}
+	return -1
+}
+
+// Delta is how much later lap b passes every place than lap a (s), counted from
+// the gate; NaN where either does not cover it.
+func (m *Matrix) Delta(a, b int) []float64 {
+	i, k := m.row(a), m.row(b)
+	if i < 0 || k < 0 {
+		return nil
+	}
+	out := make([]float64, len(m.Time[i]))
+	for q := range out {
+		out[q] = (m.Time[k][q] - m.Time[k][0]) - (m.Time[i][q] - m.Time[i][0])
+	}
+	return out
+}
+
+// Best is the best realistic lap: sections of at least the given length taken
+// from the laps that rode them fastest. Sections are whole stretches between
+// boundaries (places, m), so that joining them is physically possible.
+type Best struct {
+	Time     float64 // s
+	Sections []BestSection
+}
+
+// BestSection is one section of the best realistic lap.
+type BestSection struct {
+	From, To float64 // m
+	Lap      int
+	Time     float64 // s
+	Gain     float64 // s against the best whole lap
+}
+
+// BestRealistic joins sections between the given boundaries (m, increasing,
+// within the lap) over the laps of the given numbers.
+func (m *Matrix) BestRealistic(laps []int, bounds []float64) (Best, bool) {
+	n := 0
+	if len(m.Time) > 0 {
+		n = len(m.Time[0]) - 1
+	}
+	if n < 2 || len(laps) == 0 {
+		return Best{}, false
+	}
+	cuts := []int{0}
+	for _, b := range bounds {
+		if k := int(math.Round(b / m.Step)); k > cuts[len(cuts)-1] && k < n {
+			cuts = append(cuts, k)
+		}
+	}
+	cuts = append(cuts, n)
+	whole, ref := math.Inf(1), -1
+	for _, lap := range laps {
+		if i := m.row(lap); i >= 0 {
+			if t := m.Time[i][n] - m.Time[i][0]; t < whole {
+				whole, ref = t, i
+			}
+		}
+	}
+	if ref < 0 {
+		return Best{}, false
+	}
+	var out Best
+	for q := 0; q+1 < len(cuts); q++ {
+		a, b := cuts[q], cuts[q+1]
+		best := BestSection{From: float64(a) * m.Step, To: float64(b) * m.Step, Time: math.Inf(1)}
+		for _, lap := range laps {
+			if i := m.row(lap); i >= 0 {
+				if t := m.Time[i][b] - m.Time[i][a]; t < best.Time {
+					best.Time, best.Lap = t, lap
+				}
+			}
+		}
+		best.Gain = m.Time[ref][b] - m.Time[ref][a] - best.Time
+		out.Time += best.Time
+		out.Sections = append(out.Sections, best)
+	}
+	return out, !math.IsInf(out.Time, 0) && !math.IsNaN(out.Time)
+}
+
+// BestLap is the best realistic lap: from turn window to turn window, taken from
+// the timed laps that together are quickest, where one lap is left for another
+// only if both passed the place at nearly the same speed (joinSpeed); a place
+// passed faster on one lap than the next section began with cannot be ridden.
+// Sections shorter than joinLength are not parted. ok is false with fewer than two
+// timed laps.
+func (l *Located) BestLap() (Best, bool) {
+	m, p := l.Matrix, l.Position
+	if m == nil || l.Circuit == nil || len(m.Time) == 0 {
+		return Best{}, false
+	}
+	n := len(m.Time[0]) - 1
+	cuts := []int{0}
+	for _, t := range l.Circuit.Turns {
+		if k := int(math.Round(t.From / m.Step)); float64(k-cuts[len(cuts)-1])*m.Step >= joinLength && float64(n-k)*m.Step >= joinLength {
+			cuts = append(cuts, k)
+		}
+	}
+	cuts = append(cuts, n)
+	var rows []int
+	for _, lap := range l.Laps {
+		if i := m.row(lap.Number); lap.Kind == TimedLap && i >= 0 && !hasNaN(m.Time[i]) {
+			rows = append(rows, i)
+		}
+	}
+	if len(rows) < 2 {
+		return Best{}, false
+	}
+	speed := func(row, k int) float64 { return p.Speed[p.Index(m.Time[row][k])] }
+	part := func(row, q int) float64 { return m.Time[row][cuts[q+1]] - m.Time[row][cuts[q]] }
+	sections := len(cuts) - 1
+	// cost[q][r]: least time to the end of section q, ridden as lap r rode it.
+	cost, from := make([][]float64, sections), make([][]int, sections)
+	for q := range cost {
+		cost[q], from[q] = make([]float64, len(rows)), make([]int, len(rows))
+		for r, row := range rows {
+			cost[q][r], from[q][r] = part(row, q), r
+			if q == 0 {
+				continue
+			}
+			best := math.Inf(1)
+			for o, other := range rows {
+				same := o == r || math.Abs(speed(other, cuts[q])-speed(row, cuts[q])) <= joinSpeed
+				if same && cost[q-1][o] < best {
+					best, from[q][r] = cost[q-1][o], o
+				}
+			}
+			cost[q][r] += best
+		}
+	}
+	at, whole := 0, 0
+	for r, row := range rows {
+		if cost[sections-1][r] < cost[sections-1][at] {
+			at = r
+		}
+		if m.Time[row][n]-m.Time[row][0] < m.Time[rows[whole]][n]-m.Time[rows[whole]][0] {
+			whole = r
+		}
+	}
+	out := Best{Time: cost[sections-1][at], Sections: make([]BestSection, sections)}
+	for q := sections - 1; q >= 0; q-- {
+		row := rows[at]
+		out.Sections[q] = BestSection{From: float64(cuts[q]) * m.Step, To: math.Min(float64(cuts[q+1])*m.Step, l.Circuit.Line.Length),
+			Lap: m.Laps[row], Time: part(row, q), Gain: part(rows[whole], q) - part(row, q)}
+		at = from[q][at]
+	}
+	return out, true
+}
+
+const (
+	joinSpeed  = 1.0   // m/s between two laps at a place where one is left for the other
+	joinLength = 150.0 // m
+)
+
+func hasNaN(x []float64) bool {
+	for _, v := range x {
+		if math.IsNaN(v) {
+			return true
+		}
+	}
+	return false
+}
+
+// DeltaSE is the standard error (s) of Delta(a, b) at every place, from the
+// position estimate: what the passages of the gate and of the place have in
+// common is taken off. NaN where either lap does not cover the place.
+func (l *Located) DeltaSE(a, b int) []float64 {
+	i, k := l.Matrix.row(a), l.Matrix.row(b)
+	if i < 0 || k < 0 {
+		return nil
+	}
+	x, y := l.spanSEs(l.Matrix.Time[i]), l.spanSEs(l.Matrix.Time[k])
+	for q := range x {
+		x[q] = math.Hypot(x[q], y[q])
+	}
+	return x
+}
+
+// spanSEs is spanSE from the first instant to each of them, in one walk.
+func (l *Located) spanSEs(t []float64) []float64 {
+	out := make([]float64, len(t))
+	if len(t) == 0 || math.IsNaN(t[0]) {
+		for q := range out {
+			out[q] = math.NaN()
+		}
+		return out
+	}
+	i := l.fixNear(t[0])
+	v0 := math.Max(3, l.fixV[i])
+	p0 := l.sm.p[i][0]
+	w := l.sm.walkFrom(i)
+	for q, x := range t {
+		if math.IsNaN(x) || x < t[0] {
+			out[q] = math.NaN()
+			continue
+		}
+		k := l.fixNear(x)
+		v1 := math.Max(3, l.fixV[k])
+		out[q] = math.Sqrt(math.Max(0, p0/(v0*v0)+l.sm.p[k][0]/(v1*v1)-2*w.to(k)/(v0*v1)))
+	}
+	return out
+}
+
+// SegmentSE is the standard error (s) of the time between two instants of the
+// run, from the position estimate.
+func (l *Located) SegmentSE(t0, t1 float64) float64 { return l.spanSE(t0, t1) }
+
+// CommonSegmentSE is the part of a segment time's error that all laps of a run
+// share and that does not shrink with their number: what the removal of the
+// run's GPS offset leaves, seen at the two ends with their speeds and headings.
+func (c *Circuit) CommonSegmentSE(s0, s1, v0, v1 float64) float64 {
+	_, _, h0, _ := c.Line.At(s0)
+	_, _, h1, _ := c.Line.At(s1)
+	v0, v1 = math.Max(3, v0), math.Max(3, v1)
+	x := math.Sin(h0)/v0 - math.Sin(h1)/v1
+	y := math.Cos(h0)/v0 - math.Cos(h1)/v1
+	return offsetLeft * math.Hypot(x, y)
+}
+
+// DifferenceSE is the standard error (s), from the position estimate alone, of
+// the difference between the mean times of two runs on one circuit from place s0
+// to s1 (m): of each run what its timed laps leave on average, and once what the
+// removal of the GPS offset leaves, which no number of laps shrinks. The riders'
+// own scatter comes on top. NaN where a run has no timed lap that covers it.
+func DifferenceSE(a, b *Located, s0, s1 float64) float64 {
+	v := sq(a.segmentMeanSE(s0, s1)) + sq(b.segmentMeanSE(s0, s1))
+	if a.Circuit == nil || b.Circuit == nil {
+		return math.NaN()
+	}
+	v0, v1 := b.usualSpeed(s0), b.usualSpeed(s1)
+	return math.Sqrt(v + sq(b.Circuit.CommonSegmentSE(s0, s1, v0, v1)))
+}
+
+// segmentMeanSE is the standard error of the mean of the timed laps' times from
+// s0 to s1.
+func (l *Located) segmentMeanSE(s0, s1 float64) float64 {
+	var sum, n float64
+	l.onTimedLaps(s0, s1, func(t0, t1 float64) {
+		sum += sq(l.spanSE(t0, t1))
+		n++
+	})
+	if n == 0 {
+		return math.NaN()
+	}
+	return math.Sqrt(sum) / n
+}
+
+// usualSpeed is the mean speed at a place over the timed laps, 3 m/s at least.
+func (l *Located) usualSpeed(s float64) float64 {
+	var sum, n float64
+	l.onTimedLaps(s, s, func(t, _ float64) {
+		sum += l.Position.Speed[l.Position.Index(t)]
+		n++
+	})
+	return math.Max(3, sum/math.Max(1, n))
+}
+
+// onTimedLaps calls f with the instants at which each timed lap passes two places.
+func (l *Located) onTimedLaps(s0, s1 float64, f func(t0, t1 float64)) {
+	p := l.Position
+	length := l.Circuit.Line.Length
+	if s1 < s0 {
+		s1 += length
+	}
+	for _, lap := range l.Laps {
+		if lap.Kind != TimedLap {
+			continue
+		}
+		base := math.Floor(p.S[p.Index(0.5*(lap.Start+lap.End))]/length) * length
+		if t0, t1 := p.CrossAt(base+s0), p.CrossAt(base+s1); !math.IsNaN(t0) && !math.IsNaN(t1) {
+			f(t0, t1)
+		}
+	}
+}
