@@ -28,6 +28,7 @@ func addCommands() []*command {
 				f.StringVar(&q.Bike, "bike", "", "`NAME` of the bike; may be left out where the book holds one")
 				f.StringVar(&q.Circuit, "circuit", "", "`NAME` of the circuit; otherwise recognised or learnt")
 				mapFile := f.String("map", "", "column map `FILE.toml`; otherwise columns are recognised")
+				database := f.String("database", "", "signal database `FILE.dbc` of a bus log; both are kept together")
 				f.StringVar(&q.Slot, "slot", "", "`LETTER` of the bar switch, where no channel says it")
 				f.IntVar(&q.Step, "step", 0, "`NUMBER` of the step under trial; otherwise the one that is loaded")
 				f.StringVar(&q.Tyre, "tyre", "", "`TEXT` about the tyres")
@@ -45,7 +46,7 @@ func addCommands() []*command {
 						}
 						q.Map, q.MapName = data, *mapFile
 					}
-					return a.add(ctx, args, q)
+					return a.add(ctx, args, *database, q)
 				}
 			}},
 		{name: "check", args: "FILE", short: "say whether a recording can be trusted; nothing is stored", noBook: true,
@@ -53,6 +54,7 @@ func addCommands() []*command {
 			example: "cornerwright check run1.csv",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 				mapFile := f.String("map", "", "column map `FILE.toml`")
+				database := f.String("database", "", "signal database `FILE.dbc` of a bus log")
 				return func(ctx context.Context, args []string) error {
 					path, err := one(args, "file")
 					if err != nil {
@@ -64,7 +66,16 @@ func addCommands() []*command {
 							return err
 						}
 					}
-					return a.check(path, *mapFile, m)
+					file := path
+					if *database != "" {
+						packed, done, err := bound(path, *database)
+						if err != nil {
+							return err
+						}
+						defer done()
+						file = packed
+					}
+					return a.check(path, file, *mapFile, m)
 				}
 			}},
 	}
@@ -106,7 +117,7 @@ func files(args []string) ([]string, error) {
 	return out, nil
 }
 
-func (a *app) add(ctx context.Context, args []string, q book.AddRequest) error {
+func (a *app) add(ctx context.Context, args []string, database string, q book.AddRequest) error {
 	list, err := files(args)
 	if err != nil {
 		return err
@@ -121,10 +132,17 @@ func (a *app) add(ctx context.Context, args []string, q book.AddRequest) error {
 	for _, path := range list {
 		r := q
 		r.Path = path
+		done := func() {}
+		if database != "" {
+			if r.Path, done, err = bound(path, database); err != nil {
+				return err
+			}
+		}
 		bar := newBar(a.stderr, filepath.Base(path))
 		r.Watch = bar.watch
 		res, err := b.Add(ctx, r)
 		bar.done()
+		done()
 		f := contract.AddedFile{File: path, Original: res.Original, Duplicate: res.Duplicate, Learnt: res.Learnt, Runs: []contract.Run{}, Problems: res.Problems}
 		if f.Problems == nil {
 			f.Problems = []recording.Problem{}
@@ -225,8 +243,9 @@ func problemOf(err error) *contract.Problem {
 	return &contract.Problem{Text: err.Error()}
 }
 
-func (a *app) check(path, mapName string, m []byte) error {
-	got, err := book.Check(path, mapName, m)
+// check reads file; path is what the person named.
+func (a *app) check(path, file, mapName string, m []byte) error {
+	got, err := book.Check(file, mapName, m)
 	rec := got.Recording
 	if err != nil && !errors.Is(err, book.ErrInvalid) {
 		return err

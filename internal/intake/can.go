@@ -143,7 +143,7 @@ func (f *frame) key() uint64 {
 
 func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, error) {
 	if len(opts.Database) == 0 {
-		return nil, &Error{File: name, Line: 1, Text: "a CAN log needs its signal database to be read", Mend: "give the DBC file of the bike's bus along with the log", Source: ""}
+		return nil, &Error{File: name, Line: 1, Text: "a CAN log needs its signal database to be read", Mend: "give the DBC file of the bike's bus too: --database FILE.dbc, or both files in one zip", Source: ""}
 	}
 	db, err := parseDBC("signal database", opts.Database)
 	if err != nil {

@@ -1,0 +1,64 @@
+package main
+
+import (
+	"archive/zip"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"cornerwright/internal/book"
+)
+
+// bound packs a bus log with the signal database that tells what it means, so
+// that the book keeps both, bit for bit, as one original. The same two files
+// give the same package: no times are kept in it. The caller removes it with
+// done.
+func bound(log, database string) (path string, done func(), err error) {
+	fail := func(file, text string, err error) (string, func(), error) {
+		return "", func() {}, &book.Error{Kind: book.ErrInvalid, File: file, Text: text, Err: err, Mend: "check the name and the permissions"}
+	}
+	dir, err := os.MkdirTemp("", "cornerwright-log-")
+	if err != nil {
+		return fail("", "no temporary folder can be made", err)
+	}
+	done = func() { os.RemoveAll(dir) }
+	path = filepath.Join(dir, strings.TrimSuffix(filepath.Base(log), filepath.Ext(log))+".zip")
+	f, err := os.Create(path)
+	if err != nil {
+		done()
+		return fail(path, "the log and its database cannot be packed", err)
+	}
+	z := zip.NewWriter(f)
+	for _, name := range []string{database, log} {
+		if err := pack(z, name); err != nil {
+			f.Close()
+			done()
+			return fail(name, "the file cannot be read", err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		f.Close()
+		done()
+		return fail(path, "the log and its database cannot be packed", err)
+	}
+	if err := f.Close(); err != nil {
+		done()
+		return fail(path, "the log and its database cannot be packed", err)
+	}
+	return path, done, nil
+}
+
+func pack(z *zip.Writer, name string) error {
+	in, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(name), Method: zip.Deflate})
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return err
+}
