@@ -11,8 +11,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/contract"
-	"cornerwright/internal/draw"
-	"cornerwright/internal/verdict"
+	"cornerwright/internal/paper"
 )
 
 // trialsCommand finds the steps of a season with their verdicts, and combines
@@ -58,10 +57,11 @@ func trialsCommand() *command {
 					return err
 				}
 				if *picture != "" {
-					svg, err := seasonPicture(book.CombineTrials(ts))
-					if err != nil {
-						return err
+					es := book.CombineTrials(ts)
+					if len(es) == 0 {
+						return &book.Error{Kind: book.ErrInvalid, Text: "no trial of this query can be drawn", Mend: "widen the query; a verdict needs an interval and must not be refused"}
 					}
+					svg := paper.Evidence(es)
 					if err := writeNew(*picture, func(w io.Writer) error { _, err := io.WriteString(w, svg); return err }); err != nil {
 						return err
 					}
@@ -154,41 +154,4 @@ func (a *app) sayTrials(ts []book.Trial) {
 		}
 	}
 	a.say("\n%s", book.RehearsalRecord{Score: book.RehearsalScore(ts)}.Sentence())
-}
-
-// seasonPicture draws the evidence, one chart under the other on one sheet.
-func seasonPicture(es []book.Evidence) (string, error) {
-	if len(es) == 0 {
-		return "", &book.Error{Kind: book.ErrInvalid, Text: "no trial of this query can be drawn", Mend: "widen the query; a verdict needs an interval and must not be refused"}
-	}
-	const width, left = 180.0, 4.0
-	svg := draw.NewSVG(width, 20)
-	// Charts of one unit stand on one scale.
-	most := map[string]float64{}
-	for _, e := range es {
-		for _, m := range e.Meetings {
-			i := verdict.MeetingInterval(m)
-			for _, v := range []float64{i.Lo, i.Hi} {
-				if !math.IsNaN(v) && !math.IsInf(v, 0) {
-					most[e.Unit] = max(most[e.Unit], math.Abs(v))
-				}
-			}
-		}
-	}
-	y := 6.0
-	for _, e := range es {
-		svg.Text(draw.Point{X: left, Y: y}, e.Title(), draw.Text{Size: 3.6, Ink: draw.Dark, Bold: true})
-		o := draw.IntervalOptions{Width: width - left, Unit: e.Unit, Less: "less", More: "more", Most: most[e.Unit]}
-		switch {
-		case e.Unit == "s" && e.Better == verdict.Lower:
-			o.Less, o.More = "faster", "slower"
-		case e.Better == verdict.Lower:
-			o.Less, o.More = "better", "worse"
-		case e.Better == verdict.Higher:
-			o.Less, o.More = "worse", "better"
-		}
-		y += 3 + draw.Season(draw.Shifted(svg, left/2, y+3), e.Season, 0, o) + 6
-	}
-	svg.Resize(width, y)
-	return string(svg.HTML("season", "Trials of a season", "the interval of each meeting, and of all together")), nil
 }

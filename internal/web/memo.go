@@ -107,3 +107,14 @@ func (s *server) rehearsalOf(ctx context.Context, step, run int) (*rehearsal.Reh
 		return s.book.Rehearse(ctx, step, run)
 	})
 }
+
+// recordOf tells how rehearsals of a setting have fared against verdicts.
+func (s *server) recordOf(ctx context.Context, setting string) (string, error) {
+	return recall(ctx, s, "record "+setting, func(ctx context.Context) (string, error) {
+		x, err := s.book.RehearsalRecord(ctx, setting)
+		if err != nil || x.N == 0 {
+			return "", err
+		}
+		return x.Sentence(), nil
+	})
+}

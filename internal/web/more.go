@@ -1,8 +1,10 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"runtime"
 	"runtime/debug"
@@ -25,8 +27,12 @@ type seasonPage struct {
 	Points   []book.SeasonPoint
 	Unit     string
 	Picture  template.HTML
-	Steps    []book.Step
 	Meetings []book.Meeting
+	Trials   []book.Trial
+	Evidence template.HTML
+	Record   string // how rehearsals fared against verdicts
+	Alarms   int    // comparisons of the reference with itself
+	False    int    // of them called better or worse
 }
 
 // season asks how a measure at a turn moved over the meetings.
@@ -42,9 +48,6 @@ func (s *server) season(r *http.Request) (page, error) {
 		return page{}, err
 	}
 	if d.Meetings, err = s.book.Meetings(); err != nil {
-		return page{}, err
-	}
-	if d.Steps, err = s.book.Steps(d.Q.Bike); err != nil {
 		return page{}, err
 	}
 	if d.Q.Circuit == "" && len(d.Circuits) > 0 {
@@ -66,6 +69,22 @@ func (s *server) season(r *http.Request) (page, error) {
 			return page{}, err
 		}
 		d.Picture = seasonPicture(d.Points, d.Unit, d.Q)
+	}
+	if d.Trials, err = recall(r.Context(), s, "trials "+d.Q.Bike, func(ctx context.Context) ([]book.Trial, error) {
+		return s.book.Trials(ctx, book.TrialQuery{Bike: d.Q.Bike, Unjudged: true})
+	}); err != nil {
+		return page{}, err
+	}
+	if es := book.CombineTrials(d.Trials); len(es) > 0 {
+		d.Evidence = template.HTML(paper.Evidence(es)) //nolint:gosec // drawn by us, texts escaped there
+	}
+	d.Record = book.RehearsalRecord{Score: book.RehearsalScore(d.Trials)}.Sentence()
+	alarms, err := s.book.FalseAlarms()
+	if err != nil {
+		return page{}, err
+	}
+	if alarms.N > 0 {
+		d.Alarms, d.False = alarms.N, int(math.Round(alarms.Value*float64(alarms.N)))
 	}
 	return page{Title: "Season", Name: "season", Body: d}, nil
 }

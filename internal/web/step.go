@@ -28,6 +28,7 @@ type stepPage struct {
 	Setting    *setting.Setting
 	Cells, Map template.HTML
 	Rehearsal  *rehearsal.Rehearsal
+	Record     string // how earlier rehearsals fared
 	Uses       []string
 	Cautions   []string
 	Passed     int
@@ -86,6 +87,9 @@ func (s *server) step(r *http.Request) (page, error) {
 	opt := draw.CellsOptions{Width: 150, New: now, Decimals: -1}
 	if st.Run > 0 {
 		if d.Rehearsal, err = s.rehearsalOf(r.Context(), st.ID, st.Run); err != nil {
+			return page{}, err
+		}
+		if d.Record, err = s.recordOf(r.Context(), st.Setting); err != nil {
 			return page{}, err
 		}
 		opt.Dwell = paper.Dwell(d.Rehearsal.Footprint, old)
