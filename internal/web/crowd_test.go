@@ -122,6 +122,7 @@ func (m *member) live(from int64, page, you string, over <-chan int64) {
 				m.ask("GET", page, nil)
 			}
 		case to = <-over:
+			over = nil // one word for each listener
 			end = time.After(20 * time.Second)
 		case <-end:
 			return // what was not heard is counted by the test
