@@ -222,6 +222,15 @@ func (b *Book) NewStep(ctx context.Context, s setting.Step, o StepOptions) (Step
 	if s.Reason == "" {
 		return out, invalid("the step has no reason", "say why it is made; it is printed on the sheet")
 	}
+	// What the rehearsal says now is kept with the step: a later verdict scores it.
+	var said []byte
+	if s.Run > 0 {
+		if x, err := b.RehearseStep(ctx, s, s.Run); err == nil {
+			said, _ = json.Marshal(foretold(x))
+		} else if ctx.Err() != nil {
+			return Step{}, err
+		}
+	}
 	cells, _ := json.Marshal(s.Cells)
 	aim, _ := json.Marshal(s.Primary)
 	answers, _ := json.Marshal(guards)
@@ -244,6 +253,11 @@ func (b *Book) NewStep(ctx context.Context, s setting.Step, o StepOptions) (Step
 			newest+1, uid(), s.Bike, s.From, s.To, s.Slot, s.Setting, string(cells), s.Reason, s.Remark, s.Finding, s.Run, string(aim), o.Author, string(answers), t.at)
 		if err != nil {
 			return err
+		}
+		if said != nil {
+			if err := t.exec(`INSERT INTO book (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value`, foretoldKey(id), string(said)); err != nil {
+				return err
+			}
 		}
 		for _, v := range s.Overrules {
 			if _, err := t.insert(`INSERT INTO overrule (uid, step, guard, who, reason, at) VALUES (?,?,?,?,?,?)`, uid(), id, v.Guard, v.Who, v.Reason, t.at); err != nil {

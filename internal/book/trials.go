@@ -13,6 +13,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
+	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -225,23 +226,39 @@ func way(cells []setting.Cell) int {
 // rehearsalNames gives the name under which a rehearsal speaks of a measure.
 var rehearsalNames = map[string]string{"segment": "segment_time", "cut": "cut_time", "slip": "slip_peak", "coast-decel": "decel", "surplus": "surplus"}
 
+// said is one change that a rehearsal foretold, after minus before.
+type said struct {
+	Turn     int
+	Measure  string
+	Lo, Hi   float64
+	SignOnly bool
+}
+
+// foretold lists what a rehearsal said that can be scored later.
+func foretold(x *rehearsal.Rehearsal) []said {
+	changes := []said{}
+	for _, c := range x.Changes {
+		lo, hi := c.AfterLo-c.Before, c.AfterHi-c.Before
+		if !math.IsNaN(lo) && !math.IsNaN(hi) && !math.IsInf(lo, 0) && !math.IsInf(hi, 0) {
+			changes = append(changes, said{c.Turn, c.Measure, lo, hi, c.SignOnly})
+		}
+	}
+	return changes
+}
+
+func foretoldKey(step int) string { return fmt.Sprintf("foretold/%d", step) }
+
 // rehearsed lists what the rehearsal of a step on its own run said about the
-// primary and the companions of a verdict. What was said is kept with the
-// method it was said by; a step without a run was never rehearsed.
+// primary and the companions of a verdict. It is what was said when the step was
+// made, before anybody rode it; of a step that came from another book, what the
+// same rehearsal says now. A step without a run was never rehearsed.
 func (b *Book) rehearsed(ctx context.Context, s setting.Step, v *verdict.Verdict) ([]Rehearsed, error) {
 	if s.Run == 0 {
 		return nil, nil
 	}
-	type said struct {
-		Turn     int
-		Measure  string
-		Lo, Hi   float64
-		SignOnly bool
-	}
 	var changes []said
-	key := fmt.Sprintf("rehearsed/%d/%d", s.ID, method)
 	var data string
-	err := b.r.QueryRow(`SELECT value FROM book WHERE key = ?`, key).Scan(&data)
+	err := b.r.QueryRow(`SELECT value FROM book WHERE key = ?`, foretoldKey(s.ID)).Scan(&data)
 	switch {
 	case err == nil:
 		if err := json.Unmarshal([]byte(data), &changes); err != nil {
@@ -257,23 +274,7 @@ func (b *Book) rehearsed(ctx context.Context, s setting.Step, v *verdict.Verdict
 			}
 			return nil, nil // its run or sheet is gone: nothing was said that could be scored
 		}
-		for _, c := range x.Changes {
-			lo, hi := c.AfterLo-c.Before, c.AfterHi-c.Before
-			if !math.IsNaN(lo) && !math.IsNaN(hi) && !math.IsInf(lo, 0) && !math.IsInf(hi, 0) {
-				changes = append(changes, said{c.Turn, c.Measure, lo, hi, c.SignOnly})
-			}
-		}
-		if !b.readOnly {
-			text, err := json.Marshal(changes)
-			if err != nil {
-				return nil, err
-			}
-			if err := b.tx(func(t *tx) error {
-				return t.exec(`INSERT INTO book (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value`, key, string(text))
-			}); err != nil {
-				return nil, err
-			}
-		}
+		changes = foretold(x)
 	}
 	var out []Rehearsed
 	for _, e := range append([]verdict.Effect{v.Primary}, v.Declared...) {
