@@ -60,7 +60,7 @@ type pastValue struct {
 	Value   float64 `json:"value"`
 	Unit    string  `json:"unit,omitempty"`
 	Step    int     `json:"step,omitempty"`
-	State   string  `json:"state,omitempty"`  // of the step now
+	State   string  `json:"state,omitempty"` // of the step now
 	Note    string  `json:"note,omitempty"`
 }
 

@@ -377,6 +377,8 @@ func TestDroppedConnections(t *testing.T) {
 			t.Fatalf("event %d was heard as number %d", id, i+1)
 		}
 	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	if d.cuts == 0 || tries == phones*each || drops < 2 {
 		t.Errorf("too little was cut: %d cuts, %d tries, stream lost %d times", d.cuts, tries, drops)
 	}

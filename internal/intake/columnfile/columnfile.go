@@ -75,7 +75,6 @@ type Group struct {
 	buf    []byte
 
 	ints   []int64
-	floats []float64
 	levels []byte
 	page   []byte
 	body   []byte
