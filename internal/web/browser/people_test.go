@@ -154,7 +154,7 @@ func TestRiderAndCrewAtOnce(t *testing.T) {
 	// The crew ends the session: the phone must join again, and is told.
 	crew.go_("/share")
 	crew.click("button[name=session]")
-	crew.see("who is in")
+	crew.wait("document.readyState === 'complete' && !document.querySelector('main').innerText.includes('Ada')")
 	rider.go_("/phone")
 	rider.see("the crew has a code")
 	crew.quiet()
