@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"cornerwright/internal/bike"
+	"cornerwright/internal/circuit"
 	"cornerwright/internal/demo"
 	"cornerwright/internal/proving"
 	"cornerwright/internal/rehearsal"
@@ -12,8 +13,9 @@ import (
 	"cornerwright/internal/setting"
 )
 
-// again is the same laps ridden with a given sheet in slot A.
-func again(t testing.TB, c int, seed uint64, sheet demo.Sheet) (*ride.Ride, *bike.Bike, setting.Sheet) {
+// again is the same laps ridden with a given sheet in slot A, on a circuit that
+// is known (nil: learnt), as the second run of a day is.
+func again(t testing.TB, c int, seed uint64, sheet demo.Sheet, on *circuit.Circuit) (*ride.Ride, *bike.Bike, setting.Sheet) {
 	t.Helper()
 	o := demo.DefaultOptions(c, seed)
 	if !proving.Full() {
@@ -25,7 +27,7 @@ func again(t testing.TB, c int, seed uint64, sheet demo.Sheet) (*ride.Ride, *bik
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := ride.Analyse(proving.Recording(run), b, nil, ride.Options{})
+	r, err := ride.Analyse(proving.Recording(run), b, on, ride.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,13 +77,13 @@ func TestRehearsalAgainstRidingAgain(t *testing.T) {
 				{Slot: "A", Setting: "engine-brake", Gears: []int{2}, By: 10},
 				{Slot: "A", Setting: "blip", Gears: []int{2}, By: -10},
 			} {
-				r, b, sheet := again(t, c, seed, low())
+				r, b, sheet := again(t, c, seed, low(), nil)
 				step, err := change.Propose(b.Setting(change.Setting), sheet)
 				if err != nil {
 					t.Fatal(err)
 				}
 				before := rehearsal.Rehearse(r, b, step, sheet)
-				r2, b2, sheet2 := again(t, c, seed, with(low(), step))
+				r2, b2, sheet2 := again(t, c, seed, with(low(), step), r.Circuit)
 				// Measured the same way: the 'before' of a step on the second ride.
 				back := step
 				back.Cells = append([]setting.Cell(nil), step.Cells...)
