@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // The two pictures of the README are taken from the pages as they are: the top
@@ -35,4 +36,25 @@ func TestPictures(t *testing.T) {
 		}
 	}
 	w.quiet()
+}
+
+// BenchmarkTraces loads a turn's laps laid over each other and tells, in
+// milliseconds, from data to painted and the work of one move of the cursor.
+func BenchmarkTraces(b *testing.B) {
+	s := serve(b, dayBook(b))
+	w := open(b, s.crew, 1500, 1000)
+	var paint, cursor float64
+	for b.Loop() {
+		w.go_("/run/2/traces")
+		w.wait("document.querySelector('#traces')?.dataset.paint")
+		js[bool](w, "(document.querySelector('#traces .stage').focus(), true)")
+		for range 20 {
+			w.must(chromedp.Do(w.ctx, chromedp.KeyEvent(kb.ArrowRight)), "the cursor")
+		}
+		w.wait("document.querySelector('#traces')?.dataset.cursor")
+		paint += js[float64](w, "Number(document.querySelector('#traces').dataset.paint)")
+		cursor += js[float64](w, "Number(document.querySelector('#traces').dataset.cursor)")
+	}
+	b.ReportMetric(paint/float64(b.N), "paint-ms")
+	b.ReportMetric(cursor/float64(b.N), "cursor-ms")
 }
