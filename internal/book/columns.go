@@ -67,6 +67,20 @@ func (b *Book) Recording(ctx context.Context, run int) (*recording.Recording, er
 	return rec, nil
 }
 
+// readerAt is an open file to be read at any place, with its size; one that a
+// file system cannot read so is taken into memory.
+func (b *Book) readerAt(f io.Reader, path string) (io.ReaderAt, int64, error) {
+	if at, ok := f.(io.ReaderAt); ok {
+		info, err := b.fs.Stat(path)
+		if err != nil {
+			return nil, 0, err
+		}
+		return at, info.Size(), nil
+	}
+	data, err := io.ReadAll(f)
+	return bytes.NewReader(data), int64(len(data)), err
+}
+
 // readColumns reads a run's column file.
 func (b *Book) readColumns(r Run, path string) (*recording.Recording, error) {
 	f, err := b.fs.Open(path)
@@ -74,20 +88,9 @@ func (b *Book) readColumns(r Run, path string) (*recording.Recording, error) {
 		return nil, err
 	}
 	defer f.Close()
-	at, ok := f.(io.ReaderAt)
-	var size int64
-	if ok {
-		info, err := b.fs.Stat(path)
-		if err != nil {
-			return nil, err
-		}
-		size = info.Size()
-	} else {
-		data, err := io.ReadAll(f)
-		if err != nil {
-			return nil, err
-		}
-		at, size = bytes.NewReader(data), int64(len(data))
+	at, size, err := b.readerAt(f, path)
+	if err != nil {
+		return nil, err
 	}
 	rec, err := intake.ReadColumns(r.Name, at, size)
 	if err != nil {

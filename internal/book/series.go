@@ -1,7 +1,6 @@
 package book
 
 import (
-	"bytes"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -206,20 +205,9 @@ func (b *Book) readRide(r Run, c *circuit.Circuit) (x *ride.Ride, err error) {
 		return nil, err
 	}
 	defer file.Close()
-	at, ok := file.(io.ReaderAt)
-	var size int64
-	if ok {
-		info, err := b.fs.Stat(path)
-		if err != nil {
-			return nil, err
-		}
-		size = info.Size()
-	} else {
-		all, err := io.ReadAll(file)
-		if err != nil {
-			return nil, err
-		}
-		at, size = bytes.NewReader(all), int64(len(all))
+	at, size, err := b.readerAt(file, path)
+	if err != nil {
+		return nil, err
 	}
 	f, err := parquet.OpenFile(at, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 	if err != nil {

@@ -49,12 +49,7 @@ func beyondChance(r float64, n int) bool {
 // plain standard deviation where that is less, since few laps can make the
 // median distance large by chance.
 func robustSpread(x []float64) float64 {
-	m := inference.Median(x)
-	d := make([]float64, len(x))
-	for i, v := range x {
-		d[i] = math.Abs(v - m)
-	}
-	return math.Min(inference.Median(d)/0.6745, inference.SD(x))
+	return math.Min(inference.MADScale*inference.MAD(x), inference.SD(x))
 }
 
 // uneven tells of the turn where the rider's own laps differ most from each
