@@ -155,6 +155,8 @@ type verdictPage struct {
 	Picture template.HTML
 	All     []verdict.Effect
 	Next    []move
+	// Keeping or taking back a step changes what is ridden next.
+	Cautions []string
 }
 
 // verdict shows the answer after the next run: intervals by turn on one scale.
@@ -168,6 +170,9 @@ func (s *server) verdict(r *http.Request) (page, error) {
 		return page{}, err
 	}
 	d := verdictPage{Step: st, V: v, Next: moves[st.State]}
+	if k, err := s.book.Bike(st.Bike); err == nil {
+		d.Cautions = paper.Cautions(k.Bike.Setting(st.Setting), k.Bike.Slots.Reference)
+	}
 	d.All = append(append([]verdict.Effect{v.Primary}, v.Declared...), v.Watch...)
 	var rows []draw.IntervalRow
 	for i, e := range d.All {

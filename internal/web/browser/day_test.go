@@ -81,6 +81,7 @@ func TestDayByThePageAlone(t *testing.T) {
 			ride("second.csv", 2)
 			w.go_("/step/1/verdict")
 			w.see("trial − reference")
+			w.see("closed circuit only") // keeping a step changes what is ridden
 			answer := js[string](w, "document.querySelector('p.answer').textContent.trim()")
 			switch answer {
 			case "better", "worse", "no difference", "not enough laps":
