@@ -1,9 +1,7 @@
 package circuit_test
 
 import (
-	"syscall"
 	"testing"
-	"time"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/demo"
@@ -34,13 +32,4 @@ func BenchmarkLocate(b *testing.B) {
 			b.ReportMetric(rec.Span().To/60, "min")
 		})
 	}
-}
-
-// cpu is the time that this process has worked.
-func cpu() time.Duration {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
