@@ -80,6 +80,14 @@ func (s *sim) plan() {
 			}
 			p.turns = append(p.turns, t)
 		}
+		if o.Nasty.Traffic && p.held {
+			p.aside = math.Copysign(slow.between(1.5, 2.5), slow.uniform()-0.5)
+			for i, t := range c.Turns {
+				if at := t.Apexes[0]; at > p.heldA && at < p.heldB+100 {
+					p.turns[i].late += slow.between(0.06, 0.14)
+				}
+			}
+		}
 		for _, cause := range o.Causes {
 			if cause.Turn < 1 || cause.Turn > len(c.Turns) {
 				continue

@@ -72,7 +72,14 @@ type Nasty struct {
 	LeanScale        float64 // error of scale of the lean channel; 0.05
 	GPSSpeedLag      float64 // s of the receiver's own speed filter; 0.15
 	Dropouts         bool    // every fast channel loses stretches now and then
-	Traffic          bool    // one lap in eight held up, late brakes
+	Traffic          bool    // one lap in eight held up: slow, off the usual line, late on the brakes
+	GPSDrift         float64 // share by which the clock of the GPS stamps gains on the logger's; 4e-5
+	SlowRate         float64 // Hz at which brakes, lean, gyros, accelerometers and travel are logged, 0 RateHz; 10
+	WheelPulses      int     // pulses to a turn of both wheels, 0 for a wheel speed without steps; 12
+	MissedPulses     float64 // share of the pulses that the sensor misses; 0.001
+	ThrottleTop      float64 // share that grip and plate reach wide open in the file, 0 for 1; 0.92
+	Ignition         float64 // share of the engine speed samples read wrong by a half or a third; 0.003
+	Faults           bool    // sensors stick, read nought, spike or say NaN, a second or a few at a time
 }
 
 // Options describe one run. Start from DefaultOptions.

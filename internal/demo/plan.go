@@ -11,6 +11,7 @@ type lapPlan struct {
 	held  bool
 	heldA float64 // where the slower rider is met
 	heldB float64
+	aside float64 // m off the usual line, to the right, beside the slower rider
 	mu    float64 // grip of the tyres this lap, 1 is warm and new
 	pace  float64 // share of the lateral acceleration used
 	from  float64 // s at which the lap starts, other than 0 for an outing's first
@@ -165,8 +166,9 @@ const (
 	pitJoin   = 290.0
 	pitEnter  = 330.0 // m before the gate where the in lap leaves the line
 	pitInside = 190.0
-	boxOut    = 30.0 // m after the gate where an outing starts
-	boxIn     = 40.0 // m before the gate where it ends
+	boxOut    = 30.0  // m after the gate where an outing starts
+	boxIn     = 40.0  // m before the gate where it ends
+	pullOut   = 120.0 // m over which the rider leaves the line beside a slower one
 )
 
 // lay fills the tables of a plan. next is the plan of the lap after, nil at the
@@ -193,6 +195,11 @@ func (p *lapPlan) lay(c *Circuit, g *grid, w *wander, elapsed float64, next *lap
 		d1, d2 = d1*slow, d2*slow*slow
 		ld, ld1, ld2 := lane(s)
 		d, d1, d2 = d+ld, d1+ld1, d2+ld2
+		if p.aside != 0 {
+			ad, ad1, ad2 := ramp(s, p.heldA, p.heldA+pullOut, 0, p.aside)
+			bd, bd1, bd2 := ramp(s, p.heldB, p.heldB+pullOut, 0, p.aside)
+			d, d1, d2 = d+ad-bd, d1+ad1-bd1, d2+ad2-bd2
+		}
 		k := g.kappa[i]
 		along := 1 - k*d
 		p.offset[i] = d

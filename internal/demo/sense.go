@@ -20,8 +20,13 @@ func sense(r *Run, s *sim) []Channel {
 	for _, d := range o.Drop {
 		dropped[d] = true
 	}
+	var slow func(name, header, unit string, decimals int, every int, f func(i int) float64)
 	add := func(name, header, unit string, decimals int, f func(i int) float64) {
 		if dropped[name] {
+			return
+		}
+		if o.Nasty.SlowRate > 0 && slowable[name] {
+			slow(name, header, unit, decimals, int(math.Round(100/o.Nasty.SlowRate)), f)
 			return
 		}
 		v := make([]float64, len(rows))
@@ -30,7 +35,7 @@ func sense(r *Run, s *sim) []Channel {
 		}
 		out = append(out, Channel{Name: name, Header: header, Unit: unit, Decimals: decimals, Time: clock, Value: v})
 	}
-	slow := func(name, header, unit string, decimals int, every int, f func(i int) float64) {
+	slow = func(name, header, unit string, decimals int, every int, f func(i int) float64) {
 		if dropped[name] {
 			return
 		}
@@ -44,17 +49,34 @@ func sense(r *Run, s *sim) []Channel {
 	out = append(out, gps(s, dropped)...)
 
 	logF, logR := tr.Front.Logged/(2*math.Pi), tr.Rear.Logged/(2*math.Pi)
-	add("front_speed", "Front wheel speed", "km/h", 2, func(i int) float64 {
-		return math.Max(0, tr.FrontOmega[i]*logF*3.6*(1+0.0006*noise.normal())+noise.normal()*0.05)
+	wheel := func(omega []float64, logged float64, purpose uint64) func(i int) float64 {
+		if o.Nasty.WheelPulses > 0 {
+			seen := pulsed(tr, omega, o, newSource(o.Seed, purpose))
+			return func(i int) float64 { return seen[i] * logged * 3.6 }
+		}
+		return func(i int) float64 {
+			return math.Max(0, omega[i]*logged*3.6*(1+0.0006*noise.normal())+noise.normal()*0.05)
+		}
+	}
+	add("front_speed", "Front wheel speed", "km/h", 2, wheel(tr.FrontOmega, logF, 14))
+	add("rear_speed", "Rear wheel speed", "km/h", 2, wheel(tr.RearOmega, logR, 15))
+	spark := newSource(o.Seed, 16)
+	add("rpm", "Engine speed", "1/min", 0, func(i int) float64 {
+		n := tr.RPM[i] + noise.normal()*6
+		if k := o.Nasty.Ignition; k > 0 && spark.uniform() < k {
+			// A spark too many or one missed: the time between two is wrong.
+			n *= [...]float64{0.5, 2.0 / 3, 4.0 / 3, 1.5}[int(4*spark.uniform())]
+		}
+		return n
 	})
-	add("rear_speed", "Rear wheel speed", "km/h", 2, func(i int) float64 {
-		return math.Max(0, tr.RearOmega[i]*logR*3.6*(1+0.0006*noise.normal())+noise.normal()*0.05)
-	})
-	add("rpm", "Engine speed", "1/min", 0, func(i int) float64 { return tr.RPM[i] + noise.normal()*6 })
 	add("gear", "Gear", "", 0, func(i int) float64 { return float64(tr.Gear[i]) })
-	add("grip", "Twist grip", "%", 1, func(i int) float64 { return 100*tr.Grip[i] + noise.normal()*0.05 })
+	top := o.Nasty.ThrottleTop
+	if top == 0 {
+		top = 1
+	}
+	add("grip", "Twist grip", "%", 1, func(i int) float64 { return 100*top*tr.Grip[i] + noise.normal()*0.05 })
 	add("throttle", "Throttle plate", "%", 1, func(i int) float64 {
-		return math.Max(0, 100*tr.Plate[max(0, i-2)]+noise.normal()*0.1)
+		return math.Max(0, 100*top*tr.Plate[max(0, i-2)]+noise.normal()*0.1)
 	})
 	add("cut", "Torque reduction", "%", 1, func(i int) float64 { return math.Max(0, 100*tr.Cut[i]) })
 	add("front_brake", "Front brake pressure", "bar", 2, func(i int) float64 {
@@ -133,6 +155,9 @@ func sense(r *Run, s *sim) []Channel {
 	if o.Dirty || o.Nasty.Dropouts {
 		spoil(out, newSource(o.Seed, 13), o.Dirty)
 	}
+	if o.Nasty.Faults {
+		fail(out, newSource(o.Seed, 17))
+	}
 	return out
 }
 
@@ -193,7 +218,7 @@ func gps(s *sim, dropped map[string]bool) []Channel {
 		if inside(outages, at) >= 0 {
 			continue
 		}
-		q := at - o.GPSLatency
+		q := at + o.Nasty.GPSDrift*(at-tr.Time[0]) - o.GPSLatency
 		i := tr.index(math.Max(q, tr.Time[0]))
 		f := 0.0
 		if i+1 < n && tr.Time[i+1]-tr.Time[i] < 1 {

@@ -125,8 +125,11 @@ func (r *Run) instants() []int64 {
 	return slices.Compact(out)
 }
 
-// appendFixed writes v with a fixed number of decimals.
+// appendFixed writes v with a fixed number of decimals, NaN as that word.
 func appendFixed(b []byte, v float64, decimals int, point byte) []byte {
+	if math.IsNaN(v) {
+		return append(b, "NaN"...)
+	}
 	n := int64(math.Round(v * tens[decimals]))
 	if n < 0 {
 		b = append(b, '-')
