@@ -44,7 +44,8 @@ var toSI = map[string]struct {
 	"":      {"", 1, 0},
 }
 
-// Recording converts a simulated run to a recording in SI.
+// Recording converts a simulated run to a recording in SI. Samples that say NaN
+// are left out, as a reader leaves them out.
 func Recording(r *demo.Run) *recording.Recording {
 	out := &recording.Recording{Format: "simulated", Name: r.Circuit.Name}
 	for _, c := range r.Channels {
@@ -52,12 +53,22 @@ func Recording(r *demo.Run) *recording.Recording {
 		if !ok {
 			panic("proving: no conversion for unit " + c.Unit)
 		}
-		v := make([]float64, len(c.Value))
+		v := make([]float64, 0, len(c.Value))
+		at := c.Time
 		for i, x := range c.Value {
-			v[i] = x*u.mul + u.shift
+			switch {
+			case !math.IsNaN(x):
+				v = append(v, x*u.mul+u.shift)
+				if len(v) <= i {
+					at = append(at, c.Time[i])
+				}
+			case len(v) == i:
+				// The first sample that is none: from here on the clock is its own.
+				at = append([]float64(nil), c.Time[:i]...)
+			}
 		}
 		out.Channels = append(out.Channels, &recording.Channel{Name: c.Name, Known: true, From: c.Header,
-			Unit: u.unit, SourceUnit: c.Unit, Time: c.Time, Value: v})
+			Unit: u.unit, SourceUnit: c.Unit, Time: at, Value: v})
 		out.Rows = max(out.Rows, len(v))
 	}
 	return out
