@@ -118,7 +118,7 @@ func passLaps(m measure, turn int, runs []verdictRun) []verdict.Lap {
 			if p.Turn != turn || !p.Timed {
 				continue
 			}
-			l := verdict.Lap{Run: r.run.Number, Number: p.Lap, Slot: r.slot(p.Slot), Value: m.value(p), Mark: r.marks[p.Lap]}
+			l := verdict.Lap{Run: r.run.Number, Number: p.Lap, Slot: r.slot(p.Slot), Value: m.value(p), Mark: r.marks[p.Lap], Covariates: r.drift[p.Lap]}
 			if m.se != nil {
 				l.ValueSE = zeroNaN(m.se(p))
 			}

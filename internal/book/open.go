@@ -41,6 +41,7 @@ type Book struct {
 	adding sync.Mutex // one recording at a time learns circuits and numbers runs
 	rides  rideCache
 	plans  sync.Map // wish as text -> *verdict.Plan
+	means  sync.Map // run and line -> byLap
 
 	news struct {
 		sync.Mutex

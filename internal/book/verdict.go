@@ -20,6 +20,7 @@ type verdictRun struct {
 	passes []ride.Pass
 	laps   []circuit.Lap
 	marks  map[int]string
+	drift  byLap
 	as     string // name of the side for comparisons of whole runs; "" by slot
 }
 
@@ -131,6 +132,9 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 		sort.SliceStable(vs, func(i, j int) bool { return vs[i].run.Number < vs[j].run.Number })
 	}
 
+	if err := b.drift(ctx, vs); err != nil {
+		return nil, err
+	}
 	aim := setting.Primary{Turn: q.Turn, Measure: q.Measure, Matters: q.Matters}
 	acts := ""
 	if step != nil {
@@ -202,6 +206,7 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 		vq.BetweenRunSD, vq.BetweenRunDF = sd, df
 	}
 	vq.Runs, vq.Conditions = b.runsForVerdict(vs)
+	vq.Covariates = covariates
 	out := verdict.Decide(vq)
 	if step != nil {
 		out.Step = fmt.Sprint(step.ID)
@@ -284,7 +289,8 @@ func lapMeasure(vs []verdictRun) verdict.Measure {
 	for i := range vs {
 		for _, l := range vs[i].laps {
 			if l.Kind == circuit.TimedLap {
-				m.Laps = append(m.Laps, verdict.Lap{Run: vs[i].run.Number, Number: l.Number, Slot: vs[i].slot(l.Slot), Value: l.Time(), ValueSE: zeroNaN(l.TimeSE), Mark: vs[i].marks[l.Number]})
+				m.Laps = append(m.Laps, verdict.Lap{Run: vs[i].run.Number, Number: l.Number, Slot: vs[i].slot(l.Slot), Value: l.Time(), ValueSE: zeroNaN(l.TimeSE), Mark: vs[i].marks[l.Number],
+					Covariates: vs[i].drift[l.Number]})
 			}
 		}
 	}

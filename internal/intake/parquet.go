@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/parquet-go/parquet-go"
@@ -50,7 +51,13 @@ func openParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, err e
 
 // ReadColumns builds a recording from a column file that WriteColumns wrote.
 // With names, only those channels are read.
-func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *recording.Recording, err error) {
+func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (*recording.Recording, error) {
+	return ReadColumnsIf(name, r, size, func(c *recording.Channel) bool { return len(names) == 0 || slices.Contains(names, c.Name) })
+}
+
+// ReadColumnsIf is ReadColumns for the channels that want chooses by what is
+// known of them without their samples: name, where it is from, and unit.
+func ReadColumnsIf(name string, r io.ReaderAt, size int64, want func(*recording.Channel) bool) (rec *recording.Recording, err error) {
 	f, err := openParquet(name, r, size)
 	if err != nil {
 		return nil, err
@@ -73,10 +80,6 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 		}
 		rec.Epoch = rec.Epoch.UTC()
 	}
-	want := map[string]bool{}
-	for _, n := range names {
-		want[n] = true
-	}
 	index := map[string]int{}
 	for i, c := range f.Schema().Columns() {
 		index[c[0]] = i
@@ -87,7 +90,8 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 		return nil, err
 	}
 	for _, mc := range m.Channels {
-		if len(want) > 0 && !want[mc.Name] {
+		ch := &recording.Channel{Name: mc.Name, Known: mc.Known, From: mc.From, Unit: mc.Unit, SourceUnit: mc.SourceUnit, Step: mc.Step, Marks: mc.Marks}
+		if !want(ch) {
 			continue
 		}
 		i, ok := index[mc.Column]
@@ -98,7 +102,6 @@ func ReadColumns(name string, r io.ReaderAt, size int64, names ...string) (rec *
 		if err != nil {
 			return nil, err
 		}
-		ch := &recording.Channel{Name: mc.Name, Known: mc.Known, From: mc.From, Unit: mc.Unit, SourceUnit: mc.SourceUnit, Step: mc.Step, Marks: mc.Marks}
 		c := &column{values: v, at: at, spec: mc.Spec}
 		ch.Time, ch.Value = c.si(clock)
 		if mc.Rescaled != 0 {

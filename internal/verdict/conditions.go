@@ -53,6 +53,9 @@ func (q *Question) derive(l *layout, laps []Lap) (c []Condition) {
 				}
 			}
 		}
+		if sets := q.tyresOf(l); len(sets) > 1 {
+			c = append(c, Condition{"tyre-change", "tyres changed between runs (" + strings.Join(sets, ", ") + "): slots are compared within each run, on one set", Weakens})
+		}
 		return c
 	}
 	c = append(c, q.aliased(l, "tyre-change", "tyres", func(r Run) string { return r.Tyre })...)
@@ -65,6 +68,18 @@ func (q *Question) derive(l *layout, laps []Lap) (c []Condition) {
 		return "dry"
 	})...)
 	return c
+}
+
+// tyresOf names the tyre sets of the runs that take part, in order of time.
+func (q *Question) tyresOf(l *layout) (sets []string) {
+	for _, id := range l.runs {
+		for _, r := range q.Runs {
+			if r.ID == id {
+				sets = addName(sets, r.Tyre)
+			}
+		}
+	}
+	return sets
 }
 
 // aliased tells whether something else differs between the runs of the two

@@ -31,11 +31,13 @@ func Decide(q Question) Verdict {
 	v.Conditions = append(v.Conditions, q.derive(&l, laps)...)
 	sortConditions(v.Conditions)
 
-	if len(l.runs) > 24 {
-		v.Refusal = &Refusal{"input", fmt.Sprintf("%d runs in one comparison; at most 24 are fitted together", len(l.runs)),
+	if len(l.runs) > maxRuns {
+		v.Refusal = &Refusal{"input", fmt.Sprintf("%d runs in one comparison; at most %d are fitted together", len(l.runs), maxRuns),
 			"compare per meeting and combine the verdicts over the season"}
 		return q.finish(v, &l)
 	}
+	v.Conditions = append(v.Conditions, q.driftConditions(&l)...)
+	sortConditions(v.Conditions)
 	v.Primary = q.analyse(&l, q.Primary)
 	if l.design == SeveralDays {
 		q.overDays(&l, q.Primary, &v.Primary)
@@ -176,6 +178,10 @@ func (q *Question) refuse(l *layout, v *Verdict) *Refusal {
 	case Alternating:
 		return &Refusal{"design", "the slot changed on every lap: a rider who presses and relaxes in turn looks like a setting",
 			"ride pairs: A B B A A B B A"}
+	}
+	if !e.Known() && l.bend {
+		return &Refusal{"design", "every run goes there and back once: a bend in the drift looks just like the setting",
+			"go back to the reference at least twice in a run, A B B A A B B A, or start every other run in the other slot"}
 	}
 	if !e.Known() {
 		return &Refusal{"too-few-laps", e.Note, "ride more laps in the same order"}

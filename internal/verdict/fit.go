@@ -21,6 +21,7 @@ const (
 	huberSteps = 8
 	bisqSteps  = 7
 	maxCoef    = 40
+	maxRuns    = 24 // fitted together: with lines and covariates they stay below maxCoef
 )
 
 // rows is a small linear model with room to work in: y = X beta + e, one row

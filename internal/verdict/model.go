@@ -188,7 +188,7 @@ func (l layout) within() bool { return l.runSide == nil }
 
 // build fills the rows for the laps of one measure. used holds the laps in the
 // order of the rows; covs are the covariates that were admitted.
-func (m *rows) build(q *Question, l *layout, laps []Lap) (used []Lap, covs []string) {
+func (m *rows) build(q *Question, l *layout, laps []Lap) (used []Lap, covs []Covariate) {
 	for _, p := range laps {
 		if _, in := l.runAt[p.Run]; !in || q.sideOf(p.Slot) == sideNone || math.IsNaN(p.Value) || math.IsInf(p.Value, 0) ||
 			p.Mark != "" || l.settle[[2]int{p.Run, p.Number}] {
@@ -199,14 +199,14 @@ func (m *rows) build(q *Question, l *layout, laps []Lap) (used []Lap, covs []str
 	return used, m.buildFrom(q, l, used)
 }
 
-func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []string) {
+func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []Covariate) {
 	nRuns := len(l.runs)
 	perRun := make([]int, nRuns)
 	for _, p := range used {
 		perRun[l.runAt[p.Run]]++
 	}
 	lines := 1
-	if l.within() && nRuns > 1 {
+	if l.within() && nRuns > 1 && nRuns <= maxRuns/2 {
 		// A drift line of its own for every run, once the laps carry it.
 		lines = nRuns
 		for _, k := range perRun {
@@ -222,7 +222,7 @@ func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []string) {
 	if l.bend {
 		base++
 	}
-	covs = q.admit(l, used, base)
+	covs, _ = q.admit(l, used, base)
 	p := base + len(covs)
 	m.reset(len(used), p)
 	m.bend = l.bend
@@ -251,8 +251,8 @@ func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []string) {
 		mid = func(int) float64 { return all }
 	}
 	var centre, scale [maxCoef]float64
-	for k, name := range covs {
-		centre[k], scale[k] = moments(used, name)
+	for k, c := range covs {
+		centre[k], scale[k] = moments(used, c.Name)
 	}
 	for i, lap := range used {
 		x := m.x[i*p : i*p+p]
@@ -278,8 +278,8 @@ func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []string) {
 			x[j] = u * u
 			j++
 		}
-		for k, name := range covs {
-			x[j+k] = (lap.Covariates[name] - centre[k]) / scale[k]
+		for k, c := range covs {
+			x[j+k] = (lap.Covariates[c.Name] - centre[k]) / scale[k]
 		}
 	}
 	if l.within() {
@@ -303,86 +303,4 @@ func (m *rows) buildFrom(q *Question, l *layout, used []Lap) (covs []string) {
 		}
 	}
 	return covs
-}
-
-// moments returns the mean and standard deviation (1 if none) of a covariate.
-func moments(laps []Lap, name string) (mean, sd float64) {
-	for _, p := range laps {
-		mean += p.Covariates[name]
-	}
-	mean /= float64(len(laps))
-	for _, p := range laps {
-		d := p.Covariates[name] - mean
-		sd += d * d
-	}
-	if sd = math.Sqrt(sd / float64(len(laps))); sd == 0 {
-		sd = 1
-	}
-	return mean, sd
-}
-
-// admit chooses the covariates before any value is looked at: known on every
-// lap, not told by run, lap number and slot already, and with at least six
-// degrees of freedom left over.
-func (q *Question) admit(l *layout, used []Lap, base int) (covs []string) {
-	for _, name := range q.Covariates {
-		if len(used)-base-len(covs)-1 < 6 {
-			break
-		}
-		known := true
-		for _, p := range used {
-			v, ok := p.Covariates[name]
-			if !ok || math.IsNaN(v) || math.IsInf(v, 0) {
-				known = false
-				break
-			}
-		}
-		if known && q.adds(l, used, append(covs[:len(covs):len(covs)], name)) {
-			covs = append(covs, name)
-		}
-	}
-	return covs
-}
-
-// adds tells whether the last of names keeps at least 30 % of its variance when
-// run, lap number, slot and the covariates before it are taken out. Less than
-// that, and it would cost more width than it can repay.
-func (q *Question) adds(l *layout, used []Lap, names []string) bool {
-	plain := *q
-	plain.Covariates = nil
-	var m rows
-	m.buildFrom(&plain, l, used)
-	last := names[len(names)-1]
-	mean, _ := moments(used, last)
-	total := 0.0
-	for i, p := range used {
-		m.y[i] = p.Covariates[last] - mean
-		total += m.y[i] * m.y[i]
-	}
-	if total == 0 {
-		return false
-	}
-	// The earlier covariates join as further columns.
-	if k := len(names) - 1; k > 0 {
-		wide := rows{}
-		wide.reset(m.n, m.p+k)
-		copy(wide.y, m.y)
-		for i, p := range used {
-			copy(wide.x[i*wide.p:], m.x[i*m.p:i*m.p+m.p])
-			for j, name := range names[:k] {
-				c, s := moments(used, name)
-				wide.x[i*wide.p+m.p+j] = (p.Covariates[name] - c) / s
-			}
-		}
-		m = wide
-	}
-	if _, ok := m.solve(m.x, m.y, nil, m.n); !ok {
-		return false
-	}
-	m.residuals()
-	left := 0.0
-	for _, r := range m.res[:m.n] {
-		left += r * r
-	}
-	return left >= 0.3*total
 }

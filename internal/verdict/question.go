@@ -103,11 +103,11 @@ type Question struct {
 	// Settle is the number of laps set aside after each switch, where the
 	// change needs laps to come in. It must be declared before the run.
 	Settle int
-	// Covariates are names of Lap.Covariates to adjust for, most wanted first.
-	// The lap number in the run is always in. One is used only if all kept laps
-	// have it, it says something that lap number and slot do not, and laps are
-	// left over for it.
-	Covariates []string
+	// Covariates are those of Lap.Covariates to adjust for, most wanted first.
+	// The lap number in the run is always in. One is used only if all laps have
+	// it, it says something that lap number and slot do not, and laps are left
+	// over for it; what is left out is told with the reason.
+	Covariates []Covariate
 	Runs       []Run
 	// BetweenRunSD is the scatter between runs of this rider for the primary, in
 	// its unit, with BetweenRunDF degrees of freedom when it was learnt from

@@ -12,9 +12,9 @@ import (
 
 // trialRide simulates and analyses a whole recording of 16 laps, A B B A, whose
 // slot B gains 0.08 s out of one turn, and asks about every turn's segment. It
-// returns the verdict and the true effects by the turn numbers that the analysis
+// returns the question and the true effects by the turn numbers that the analysis
 // gave, with the number of the planted one.
-func trialRide(t *testing.T, circuit int, seed uint64) (v Verdict, truth map[int]float64, planted int) {
+func trialRide(t *testing.T, circuit int, seed uint64) (q Question, truth map[int]float64, planted int) {
 	t.Helper()
 	o := demo.DefaultOptions(circuit, seed)
 	o.Laps = 16
@@ -65,7 +65,7 @@ func trialRide(t *testing.T, circuit int, seed uint64) (v Verdict, truth map[int
 		truth[number[e.Turn]] += e.Seconds // two true turns can share one window
 	}
 	planted = number[o.Effects[0].Turn]
-	q := Question{Reference: "A", Trial: "B"}
+	q = Question{Reference: "A", Trial: "B"}
 	by := map[int]*Measure{}
 	var order []int
 	for _, p := range r.Passes {
@@ -96,7 +96,7 @@ func trialRide(t *testing.T, circuit int, seed uint64) (v Verdict, truth map[int
 			q.Watch = append(q.Watch, *by[n])
 		}
 	}
-	return Decide(q), truth, planted
+	return q, truth, planted
 }
 
 // TestOnRecordings plants 0.08 s at one turn of whole simulated recordings: the
@@ -111,7 +111,8 @@ func TestOnRecordings(t *testing.T) {
 	for c := range demo.Circuits() {
 		for k := range seeds {
 			seed := uint64(900 + 13*k + 101*c)
-			v, truth, planted := trialRide(t, c, seed)
+			q, truth, planted := trialRide(t, c, seed)
+			v := Decide(q)
 			e := v.Primary
 			if v.Refusal != nil || !e.Known() {
 				t.Errorf("circuit %d seed %d: refused: %+v", c, seed, v.Refusal)

@@ -137,7 +137,7 @@ func TestStruckLapsAreShown(t *testing.T) {
 func TestIdenticalInputIdenticalVerdict(t *testing.T) {
 	r := rand.New(rand.NewPCG(77, 1))
 	for _, order := range []string{"ABBAABBAABBA", "AABBAABB", "AAABBBAAA", "AAAABBBB"} {
-		q := Question{Reference: "A", Trial: "B", Covariates: []string{"fuel"}, Runs: []Run{{ID: 1}}}
+		q := Question{Reference: "A", Trial: "B", Covariates: []Covariate{{Name: "fuel"}}, Runs: []Run{{ID: 1}}}
 		q.Primary = segment(ride(1, order, r, 0.05, -0.1))
 		for i := range q.Primary.Laps {
 			q.Primary.Laps[i].Covariates = map[string]float64{"fuel": r.Float64()}
