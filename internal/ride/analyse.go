@@ -35,6 +35,7 @@ func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt 
 	if w.n < 50 {
 		return nil, fmt.Errorf("ride: the recording holds %d samples: too few to analyse", w.n)
 	}
+	w.mem.n = w.n
 	w.t0 = loc.Position.Time[0]
 	w.dt = (loc.Position.Time[w.n-1] - w.t0) / float64(w.n-1)
 	w.rate = 1 / w.dt
@@ -132,9 +133,7 @@ func (w *work) lean() {
 		w.cannot("lean channel", why, "log lean, or live with "+w.r.Lean.Source+fmt.Sprintf(" (standard error %.1f deg)", w.r.Lean.SE*180/math.Pi))
 	}
 	w.roll = make([]float64, w.n)
-	tmp := make([]float64, w.n)
-	signal.LowPassInto(tmp, s.Lean, 4, w.rate, &w.sc)
-	signal.DerivativeInto(w.roll, tmp, w.dt)
+	w.slope(w.roll, s.Lean, 4)
 }
 
 // fixes are the GPS speeds as the receiver gave them, each once, delay removed,
@@ -173,7 +172,8 @@ func (w *work) tyres() {
 	// the ground passes only with its brake on or in the air.
 	w.speed = append([]float64(nil), w.pos.Speed...)
 	w.airborne()
-	in.FrontFree = make([]bool, w.n)
+	in.FrontFree = w.mem.mask()
+	defer w.mem.put(in.FrontFree)
 	for i := range in.FrontFree {
 		in.FrontFree[i] = !w.braking[i] && !s.Airborne[i] && (fb == nil || !fb[i])
 	}
@@ -199,12 +199,10 @@ func (w *work) tyres() {
 	}
 	w.brakeSlip(in.FixTime, in.FixSpeed)
 	w.accel = make([]float64, w.n)
-	tmp := make([]float64, w.n)
-	signal.LowPassInto(tmp, w.speed, 4, w.rate, &w.sc)
-	signal.DerivativeInto(w.accel, tmp, w.dt)
+	w.slope(w.accel, w.speed, 4)
 
 	w.shifts()
-	in.RearFree = make([]bool, w.n)
+	in.RearFree = in.FrontFree // the front's has done its work
 	for i := range in.RearFree {
 		in.RearFree[i] = !w.braking[i] && !s.Airborne[i] && !w.shifting[i] && (rb == nil || !rb[i]) && (fb == nil || !fb[i])
 	}
@@ -235,11 +233,9 @@ func (w *work) brakeSlip(t, v []float64) {
 		return
 	}
 	s := &w.r.Signals
-	x := make([]float64, w.n)
-	a := make([]float64, w.n)
-	tmp := make([]float64, w.n)
-	signal.LowPassInto(tmp, w.speed, 5, w.rate, &w.sc)
-	signal.DerivativeInto(a, tmp, w.dt)
+	x, a := w.mem.zeros(), w.mem.take()
+	defer w.mem.back(x, a)
+	w.slope(a, w.speed, 5)
 	if s.FrontBrake != nil {
 		for i, p := range s.FrontBrake {
 			x[i] = math.Max(0, p) / 1e6
@@ -335,7 +331,8 @@ func (w *work) brakeSlip(t, v []float64) {
 // locked or marked, joined to the wheel at both ends. Between the ends the
 // accelerometer, where there is one, carries the detail.
 func (w *work) bridgeSpeed(v []float64, bad []bool) {
-	m := make([]bool, w.n)
+	m := w.mem.mask()
+	defer w.mem.put(m)
 	air := w.r.Signals.Airborne
 	for i := range m {
 		m[i] = air[i] || w.locked[i] || (bad != nil && bad[i])
@@ -418,8 +415,8 @@ func (w *work) slip() {
 		if wheel == nil || logged == 0 {
 			return nil
 		}
-		out := make([]float64, w.n)
-		tmp := make([]float64, w.n)
+		out, tmp := make([]float64, w.n), w.mem.take()
+		defer w.mem.back(tmp)
 		signal.LowPassInto(out, wheel, cut, w.rate, &w.sc)
 		signal.LowPassInto(tmp, w.speed, cut, w.rate, &w.sc)
 		k := 2 * math.Pi / logged
@@ -601,7 +598,8 @@ func (w *work) gear() {
 		w.cannot("gear", "no gear channel, and no rear wheel speed to tell it from", "log gear or rear wheel speed")
 		return
 	}
-	in := bike.GearInput{DT: w.dt, Rear: w.rear, Clutch: s.Clutch, RPM: make([]float64, w.n)}
+	in := bike.GearInput{DT: w.dt, Rear: w.rear, Clutch: s.Clutch, RPM: w.mem.take()}
+	defer w.mem.back(in.RPM)
 	for i, v := range s.RPM {
 		in.RPM[i] = v * math.Pi / 30
 	}

@@ -49,8 +49,9 @@ func (w *work) findBlips() {
 	}
 	var slip []float64
 	if s.RearSlip != nil {
-		slip = make([]float64, w.n)
-		tmp := make([]float64, w.n)
+		slip = w.mem.take()
+		tmp := w.mem.take()
+		defer w.mem.back(slip, tmp)
 		signal.LowPassInto(slip, w.rear, 15, w.rate, &w.sc)
 		signal.LowPassInto(tmp, w.speed, 15, w.rate, &w.sc)
 		k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)

@@ -123,13 +123,15 @@ func (w *work) addCuts(c []float64, g gate, bad []bool, accept func(a, b int) bo
 	s := &w.r.Signals
 	owner := w.otherOwners()
 	lim := w.b.Drive.LimiterRPM
-	x := make([]float64, w.n)
+	x := w.mem.zeros()
 	for i := range x {
 		if bad != nil && bad[i] || owner[i] {
 			continue
 		}
 		x[i] = c[i]
 	}
+	defer w.mem.back(x)
+	w.mem.put(owner)
 	for _, st := range g.cut(x, w.dt) {
 		a, b := st[0], min(st[1], w.n-1)
 		if accept != nil && !accept(a, b) {
@@ -160,7 +162,7 @@ func span(e Episode) recording.Span { return recording.Span{From: e.Start, To: e
 // upshift to just after, and while the clutch is pulled.
 func (w *work) otherOwners() []bool {
 	s := &w.r.Signals
-	m := make([]bool, w.n)
+	m := w.mem.mask()
 	if s.Gear != nil {
 		for i := 1; i < w.n; i++ {
 			if s.Gear[i] > s.Gear[i-1] && s.Gear[i-1] != 0 {
@@ -185,11 +187,11 @@ func (w *work) otherOwners() []bool {
 // the least scatter of its rate against the grip's.
 func (w *work) plateCut() []float64 {
 	s := &w.r.Signals
-	grip, plate := make([]float64, w.n), make([]float64, w.n)
+	grip, plate, demand, slack := w.mem.take(), w.mem.take(), w.mem.take(), w.mem.zeros()
+	defer w.mem.back(grip, plate, demand, slack)
 	signal.LowPassInto(grip, s.Grip, 12, w.rate, &w.sc)
 	signal.LowPassInto(plate, s.Throttle, 12, w.rate, &w.sc)
 	lag := w.plateLag(grip, plate)
-	demand, slack := make([]float64, w.n), make([]float64, w.n)
 	for i := range demand {
 		demand[i] = signal.At(grip, 0, 1, float64(i)-lag)
 	}
@@ -205,7 +207,10 @@ func (w *work) plateCut() []float64 {
 	torqueOf := func(i int, p float64) float64 { return usual(p) }
 	least := 0.0
 	if torque := w.crankTorque(); torque != nil {
-		if m := w.fitTorque(torque, plate, w.notDriven(plate), false); m != nil && m.sigma < 12 {
+		out := w.notDriven(plate)
+		defer w.mem.put(out)
+		defer w.mem.back(torque)
+		if m := w.fitTorque(torque, plate, out, false); m != nil && m.sigma < 12 {
 			torqueOf = func(i int, p float64) float64 {
 				if s.Gear[i] == 0 {
 					return usual(p)
@@ -226,7 +231,8 @@ func (w *work) plateCut() []float64 {
 		}
 		return torqueOf(i, plate[i]+add) / want
 	}
-	through := make([]float64, w.n)
+	through := w.mem.take()
+	defer w.mem.back(through)
 	const bins = 20
 	var cells [10][bins + 1][]float64
 	for i := range through {
@@ -249,8 +255,7 @@ func (w *work) plateCut() []float64 {
 		for j := range cells[k] {
 			curve[k][j] = math.NaN()
 			if c := cells[k][j]; len(c) >= 25 {
-				sortFloats(c)
-				curve[k][j] = quantile(c, 0.85)
+				curve[k][j] = quick(c, 0.85)
 			}
 		}
 	}
@@ -325,8 +330,7 @@ func (w *work) fullShares(demand, plate []float64, torqueOf func(i int, p float6
 		last := 0.0
 		for k := range cells[g] {
 			if c := cells[g][k]; len(c) >= 25 {
-				sortFloats(c)
-				last = math.Min(1, quantile(c, 0.85))
+				last = math.Min(1, quick(c, 0.85))
 				f[g][k] = last
 			}
 		}
@@ -398,21 +402,25 @@ func straight(curve []float64) {
 func (w *work) plateLag(grip, plate []float64) float64 {
 	most := w.samples(0.15)
 	cost := make([]float64, most+1)
-	var d []float64
+	var at []int32
+	for i := most + 2; i < w.n-1; i += 2 {
+		if grip[i] >= 0.03 && !w.shifting[i] && !w.braking[i] {
+			at = append(at, int32(i))
+		}
+	}
+	d := make([]float64, 0, len(at))
 	for k := range cost {
 		d = d[:0]
-		for i := most + 2; i < w.n-1; i += 2 {
-			g := grip[i+1-k] - grip[i-1-k]
-			if grip[i] < 0.03 || math.Abs(g) < 0.4*2*w.dt || w.shifting[i] || w.braking[i] {
-				continue
+		for _, j := range at {
+			i := int(j)
+			if g := grip[i+1-k] - grip[i-1-k]; math.Abs(g) >= 0.4*2*w.dt {
+				d = append(d, math.Abs(plate[i+1]-plate[i-1]-g))
 			}
-			d = append(d, math.Abs(plate[i+1]-plate[i-1]-g))
 		}
 		if len(d) < 100 {
 			return 2 * 0.01 / w.dt
 		}
-		sortFloats(d)
-		cost[k] = quantile(d, 0.4)
+		cost[k] = quick(d, 0.4)
 	}
 	best := 0
 	for k := range cost {

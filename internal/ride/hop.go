@@ -21,7 +21,8 @@ var (
 // acceleration, beyond three times what this run usually shows.
 func (w *work) findHop() {
 	s := &w.r.Signals
-	x := make([]float64, w.n)
+	x := w.mem.take()
+	defer w.mem.back(x)
 	name, floor := "shock", 0.08 // m/s
 	switch {
 	case s.Shock != nil:
@@ -38,11 +39,13 @@ func (w *work) findHop() {
 		return
 	}
 	w.hop = make([]float64, w.n)
-	tmp := make([]float64, w.n)
+	tmp := w.mem.take()
+	defer w.mem.back(tmp)
 	signal.BandRMSInto(w.hop, tmp, x, hopBand[0], hopBand[1], 0.3, w.rate, &w.sc)
 	bands := [][]float64{w.hop}
 	if w.rec.Channel(name).Rate() >= 2.2*chatterBand[1] {
-		c := make([]float64, w.n)
+		c := w.mem.take()
+		defer w.mem.back(c)
 		signal.BandRMSInto(c, tmp, x, chatterBand[0], math.Min(chatterBand[1], 0.44*w.rate), 0.3, w.rate, &w.sc)
 		bands = append(bands, c)
 	}
@@ -53,9 +56,9 @@ func (w *work) findHop() {
 				usual = append(usual, b[i])
 			}
 		}
-		sortFloats(usual)
-		limit := math.Max(floor, 3*quantile(usual, 0.5))
-		m := make([]bool, w.n)
+		limit := math.Max(floor, 3*quick(usual, 0.5))
+		m := w.mem.mask()
+		defer w.mem.put(m)
 		for i := range m {
 			m[i] = b[i] > limit && w.speed[i] > 8
 		}
@@ -94,14 +97,16 @@ func (w *work) findShakes() {
 		return
 	}
 	c := w.rec.Channel("yaw_rate")
-	b, tmp := make([]float64, w.n), make([]float64, w.n)
+	b, tmp := w.mem.take(), w.mem.take()
+	defer w.mem.back(b, tmp)
 	const deg = math.Pi / 180
 	look := func(kind Kind, band [2]float64, level float64, ok func(i int) bool) {
 		if c.Rate() < 2.5*band[1] {
 			return
 		}
 		signal.BandRMSInto(b, tmp, w.yawRate, band[0], band[1], 0.5, w.rate, &w.sc)
-		m := make([]bool, w.n)
+		m := w.mem.mask()
+		defer w.mem.put(m)
 		for i := range m {
 			m[i] = b[i] > level && ok(i)
 		}

@@ -19,7 +19,8 @@ func (w *work) findPitSpeed() {
 	if limit == 0 || w.r.Circuit == nil || w.pos.Lost {
 		return
 	}
-	m := make([]bool, w.n)
+	m := w.mem.mask()
+	defer w.mem.put(m)
 	for _, l := range w.r.Laps {
 		if l.Kind == circuit.TimedLap {
 			continue

@@ -71,7 +71,8 @@ func (w *work) findLimiter() {
 		w.cannot("limiter", "the bike file gives no limiter_rpm", "give drive.limiter_rpm")
 		return
 	}
-	m := make([]bool, w.n)
+	m := w.mem.mask()
+	defer w.mem.put(m)
 	for i, v := range s.RPM {
 		m[i] = v > lim-8
 	}

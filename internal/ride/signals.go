@@ -23,6 +23,8 @@ type work struct {
 	t0       float64
 	dt, rate float64
 	sc       signal.Scratch
+	mem      memory
+	lines    []torqueLine // memory of the torque fit
 
 	front, rear   []float64 // m/s as logged
 	rollRate      []float64
@@ -112,6 +114,14 @@ func (w *work) bad(name string) []bool {
 func (w *work) index(t float64) int {
 	i := int(math.Round((t - w.t0) / w.dt))
 	return max(0, min(w.n-1, i))
+}
+
+// slope writes the derivative of x below cut (1/s) to dst, which is not x.
+func (w *work) slope(dst, x []float64, cut float64) {
+	tmp := w.mem.take()
+	signal.LowPassInto(tmp, x, cut, w.rate, &w.sc)
+	signal.DerivativeInto(dst, tmp, w.dt)
+	w.mem.back(tmp)
 }
 
 func (w *work) time(i int) float64 { return w.t0 + float64(i)*w.dt }
@@ -244,25 +254,33 @@ func quantile(q []float64, p float64) float64 {
 	return q[int(p*float64(len(q)-1)+0.5)]
 }
 
+// quick is the quantile of an unsorted series, which it puts into another order.
+func quick(x []float64, p float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	return signal.Nth(x, int(p*float64(len(x)-1)+0.5))
+}
+
 // widen grows every true stretch by samples before and after it.
 func widen(m []bool, before, after int) {
 	n := len(m)
-	next := n + before + 1 // nearest true sample at or after i
-	ahead := make([]int32, n)
-	for i := n - 1; i >= 0; i-- {
-		if m[i] {
-			next = i
+	for i := 0; i < n; i++ {
+		if !m[i] {
+			continue
 		}
-		ahead[i] = int32(next - i)
-	}
-	last := -after - 1
-	for i := range m {
-		if ahead[i] == 0 {
-			last = i
+		for j := max(0, i-before); j < i; j++ {
+			m[j] = true
 		}
-		if i-last <= after || int(ahead[i]) <= before {
-			m[i] = true
+		// The stretch runs on while the next one begins within reach.
+		last := i
+		for j := i + 1; j < min(n, last+after+1); j++ {
+			if m[j] {
+				last = j
+			}
+			m[j] = true
 		}
+		i = last + after
 	}
 }
 

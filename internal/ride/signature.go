@@ -21,6 +21,12 @@ type torqueModel struct {
 	sigma  float64 // N.m, of the upper side of the residuals
 }
 
+// torqueLine is one sample of a fit: the terms and the torque (N.m).
+type torqueLine struct {
+	x [torqueTerms]float64
+	y float64
+}
+
 // row fills the terms of the model for sample i at opening g.
 func (m *torqueModel) row(i int, g float64, x *[torqueTerms]float64) {
 	s := &m.w.r.Signals
@@ -61,9 +67,8 @@ func (w *work) crankTorque() []float64 {
 	if s.Force == nil || s.Gear == nil || s.RPM == nil || len(w.b.Drive.Gears) == 0 {
 		return nil
 	}
-	torque, a := make([]float64, w.n), make([]float64, w.n)
-	signal.LowPassInto(torque, w.speed, 5, w.rate, &w.sc)
-	signal.DerivativeInto(a, torque, w.dt)
+	torque, a := w.mem.take(), w.mem.take()
+	w.slope(a, w.speed, 5)
 	m := w.b.RearForce(1, 0, 0) - w.b.RearForce(0, 0, 0)
 	spin := w.wheelSpin(5)
 	for i := range torque {
@@ -78,6 +83,10 @@ func (w *work) crankTorque() []float64 {
 		}
 		torque[i] = w.b.CrankTorque(s.Force[i]+m*(a[i]-w.accel[i]), turn, r, int(s.Gear[i]))
 	}
+	w.mem.back(a)
+	if spin != nil {
+		w.mem.back(spin)
+	}
 	return torque
 }
 
@@ -85,7 +94,7 @@ func (w *work) crankTorque() []float64 {
 // limiter, shifts, a closing or closed grip.
 func (w *work) notDriven(open []float64) []bool {
 	s := &w.r.Signals
-	out := make([]bool, w.n)
+	out := w.mem.mask()
 	lim := math.Inf(1)
 	if w.b.Drive.LimiterRPM > 0 {
 		lim = w.b.Drive.LimiterRPM - 150
@@ -136,19 +145,23 @@ func (w *work) fitTorque(torque, open []float64, out []bool, shortfall bool) *to
 
 // fit solves for the linear terms by reweighting, on every step-th sample.
 func (m *torqueModel) fit(torque, open []float64, out []bool, shortfall bool, step, rounds int) bool {
-	var x [torqueTerms]float64
-	res := make([]float64, 0, len(torque)/step)
+	lines := m.w.lines[:0]
+	for i := 0; i < len(torque); i += step {
+		if !out[i] {
+			lines = append(lines, torqueLine{y: torque[i]})
+			m.row(i, open[i], &lines[len(lines)-1].x)
+		}
+	}
+	m.w.lines = lines
+	res := make([]float64, 0, len(lines))
 	for round := range rounds {
 		var A [torqueTerms][torqueTerms + 1]float64
 		res = res[:0]
-		for i := 0; i < len(torque); i += step {
-			if out[i] {
-				continue
-			}
-			m.row(i, open[i], &x)
+		for i := range lines {
+			x := &lines[i].x
 			wt := 1.0
 			if round > 0 {
-				r := torque[i]
+				r := lines[i].y
 				for k := range x {
 					r -= m.coef[k] * x[k]
 				}
@@ -166,15 +179,14 @@ func (m *torqueModel) fit(torque, open []float64, out []bool, shortfall bool, st
 				for l := 0; l <= k; l++ {
 					A[k][l] += wx * x[l]
 				}
-				A[k][torqueTerms] += wx * torque[i]
+				A[k][torqueTerms] += wx * lines[i].y
 			}
 		}
 		if !solveSym(&A, &m.coef) {
 			return false
 		}
 		if len(res) > 60 {
-			sortFloats(res)
-			m.sigma = math.Max(0.5, quantile(res, 0.68))
+			m.sigma = math.Max(0.5, quick(res, 0.68))
 		}
 	}
 	return true
@@ -191,13 +203,16 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		return nil, nil
 	}
 	n := w.n
-	grip := make([]float64, n)
+	defer w.mem.back(torque)
+	grip := w.mem.take()
+	defer w.mem.back(grip)
 	lag := w.samples(0.03)
 	for i := range grip {
 		grip[i] = s.Grip[max(0, i-lag)]
 	}
 	signal.LowPassInto(grip, grip, 5, w.rate, &w.sc)
 	out := w.notDriven(grip)
+	defer w.mem.put(out)
 	m := w.fitTorque(torque, grip, out, true)
 	if m == nil {
 		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
@@ -218,8 +233,8 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		}
 	}
 	cut = make([]float64, n)
-	short := make([]float64, n)
-	want := make([]float64, n)
+	short, want, mean := w.mem.zeros(), w.mem.zeros(), w.mem.take()
+	defer w.mem.back(short, want, mean)
 	for i := range cut {
 		if out[i] {
 			continue
@@ -227,7 +242,6 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		want[i] = m.at(i, grip[i])
 		short[i] = want[i] - torque[i]
 	}
-	mean := make([]float64, n)
 	signal.MovingMeanInto(mean, short, w.samples(0.06))
 	target := w.slipTarget()
 	for i := range cut {
@@ -334,15 +348,15 @@ func (w *work) slipTarget() func(i int) float64 {
 	if st == nil {
 		return nil
 	}
-	byslot := map[int8]setting.Values{}
+	var byslot [26]setting.Values
 	for letter, all := range w.b.First {
-		if v, ok := all[st.ID]; ok {
-			byslot[int8(letter[0]-'A')] = v
+		if k := int(letter[0] - 'A'); k < len(byslot) {
+			byslot[k] = all[st.ID]
 		}
 	}
 	ref := byslot[0]
 	if w.b.Slots.Reference != "" {
-		ref = byslot[int8(w.b.Slots.Reference[0]-'A')]
+		ref = byslot[min(25, w.b.Slots.Reference[0]-'A')]
 	}
 	if ref == nil {
 		return nil
@@ -355,8 +369,8 @@ func (w *work) slipTarget() func(i int) float64 {
 	return func(i int) float64 {
 		v := ref
 		if sig.Slot != nil {
-			if x, ok := byslot[sig.Slot[i]]; ok {
-				v = x
+			if k := sig.Slot[i]; k >= 0 && int(k) < len(byslot) && byslot[k] != nil {
+				v = byslot[k]
 			}
 		}
 		lean := sig.Lean[i]

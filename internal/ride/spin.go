@@ -29,7 +29,8 @@ func (w *work) findSpins() {
 		return
 	}
 	target := w.slipTarget()
-	x := make([]float64, w.n)
+	x := w.mem.zeros()
+	defer w.mem.back(x)
 	for i, v := range s.RearSlip {
 		if math.IsNaN(v) || w.braking[i] || s.Airborne[i] || w.speed[i] < 8 {
 			continue

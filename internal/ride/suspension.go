@@ -3,10 +3,10 @@ package ride
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
-	"cornerwright/internal/signal"
 )
 
 // Travel is what one end's suspension did, by phase of the turns.
@@ -43,18 +43,13 @@ func (w *work) suspension() {
 		c := w.rec.Channel(map[string]string{"fork": recording.Fork, "shock": recording.Shock}[e.name])
 		var v []float64
 		if rate := c.Rate(); rate >= 95 {
-			v = make([]float64, w.n)
-			tmp := make([]float64, w.n)
-			signal.LowPassInto(tmp, e.x, 25, w.rate, &w.sc)
-			signal.DerivativeInto(v, tmp, w.dt)
+			v = w.mem.take()
+			defer w.mem.back(v)
+			w.slope(v, e.x, 25)
 		} else {
 			w.cannot(e.name+" velocity", fmt.Sprintf("%s is logged at %.0f samples a second; 100 are needed", e.name, rate), "log it faster")
 		}
-		for _, ph := range append([]circuit.Phase{"all"}, circuit.Phases...) {
-			if t, ok := w.travel(e.name, e.x, v, e.end, ph, phases); ok {
-				w.r.Travel = append(w.r.Travel, t)
-			}
-		}
+		w.r.Travel = append(w.r.Travel, w.travel(e.name, e.x, v, e.end, phases)...)
 	}
 }
 
@@ -66,100 +61,175 @@ func (w *work) phaseGrid() []int8 {
 		if math.IsNaN(p.Start) || math.IsNaN(p.End) {
 			continue
 		}
+		var last circuit.Phase
+		var number int8
 		for i := w.index(p.Start); i < w.index(p.End); i++ {
-			ph := p.PhaseAt(w.time(i))
-			for m, q := range circuit.Phases {
-				if q == ph {
-					g[i] = int8(m + 1)
-				}
+			if ph := p.PhaseAt(w.time(i)); ph != last || number == 0 {
+				last, number = ph, int8(slices.Index(circuit.Phases, ph)+1)
+			}
+			if number > 0 {
+				g[i] = number
 			}
 		}
 	}
 	return g
 }
 
-func (w *work) travel(name string, x, v []float64, end float64, ph circuit.Phase, grid []int8) (Travel, bool) {
-	want := int8(0)
-	for m, q := range circuit.Phases {
-		if q == ph {
-			want = int8(m + 1)
+// Bins of travel and of its velocity.
+const (
+	dipBin    = 1e-4 // m; finer than any sensor, for quantiles by counting
+	travelBin = finePer * dipBin
+	finePer   = 50
+	speedBin  = 0.02 // m/s
+	speedHalf = 50   // bins on either side of nil
+)
+
+// ends counts the times that a travel stays beyond a level for at least so many
+// samples.
+type ends struct{ run, times int }
+
+func (e *ends) see(in bool, least int) {
+	if !in {
+		e.run = 0
+		return
+	}
+	if e.run++; e.run == least {
+		e.times++
+	}
+}
+
+// travelCount is what one phase collects on the way over the samples.
+type travelCount struct {
+	n           int
+	least       float64 // m, of the first bin
+	dips        []int32 // by travel in bins of dipBin
+	speed       [2 * speedHalf]int32
+	still       int32
+	comp, reb   [3]int32
+	dive        []float64
+	bottom, top ends
+}
+
+// travel walks once over the samples and gives a row for all phases together and
+// one for each that lasted for three seconds or more.
+func (w *work) travel(name string, x, v []float64, end float64, grid []int8) []Travel {
+	least, most := 0.0, 0.0 // whole bins of travel
+	for _, a := range x {
+		if a < least {
+			least = a
+		} else if a > most {
+			most = a
 		}
 	}
-	in := func(i int) bool { return w.speed[i] > 8 && (want == 0 || grid[i] == want) }
-	t := Travel{End: name, Phase: string(ph), Bin: 0.005, SpeedBin: 0.02}
-	var all []float64
-	for i := 0; i < w.n; i++ {
-		if in(i) {
-			all = append(all, x[i])
-		}
+	least = travelBin * math.Floor(math.Max(least, -1)/travelBin)
+	counts := make([]travelCount, 1+len(circuit.Phases))
+	for k := range counts {
+		counts[k].least = least
+		counts[k].dips = make([]int32, 1+int((math.Min(most, 1)-least)/dipBin))
 	}
-	if len(all) < w.samples(3) {
-		return t, false
-	}
-	t.Seconds = float64(len(all)) * w.dt
-	top := 0.0
-	for _, a := range all {
-		top = math.Max(top, a)
-	}
-	t.Share = make([]float64, int(math.Max(0, top)/t.Bin)+1)
-	one := 1 / float64(len(all))
-	for _, a := range all {
-		t.Share[max(0, min(len(t.Share)-1, int(a/t.Bin)))] += one
-	}
-	q := sorted(all)
-	for k, p := range []float64{0.01, 0.05, 0.5, 0.95, 0.99} {
-		t.P[k] = quantile(q, p)
-	}
-	if v != nil {
-		t.HasSpeed = true
-		const half = 50
-		t.SpeedShare = make([]float64, 2*half)
-		var dive []float64
-		for i := 0; i < w.n; i++ {
-			if !in(i) {
+	knee := func(a float64) int { return b01(a >= 0.08) + b01(a >= 0.25) }
+	short := w.samples(0.02)
+	fork := name == "fork"
+	air := w.r.Signals.Airborne
+	for i := range x {
+		on := w.speed[i] > 8 && !math.IsNaN(x[i])
+		bottom := on && end > 0 && x[i] > end-0.003
+		top := on && x[i] < 0.002 && !air[i]
+		for k := range counts {
+			if !bottom && counts[k].bottom.run == 0 && !top && counts[k].top.run == 0 {
 				continue
 			}
-			t.SpeedShare[max(0, min(2*half-1, int(math.Floor(v[i]/t.SpeedBin))+half))] += one
-			a := math.Abs(v[i])
-			to := &t.Still
-			switch {
-			case a < 0.01:
-			case v[i] > 0 && a < 0.08:
-				to = &t.CompLow
-			case v[i] > 0 && a < 0.25:
-				to = &t.CompMid
-			case v[i] > 0:
-				to = &t.CompHigh
-			case a < 0.08:
-				to = &t.RebLow
-			case a < 0.25:
-				to = &t.RebMid
-			default:
-				to = &t.RebHigh
+			mine := k == 0 || int(grid[i]) == k
+			counts[k].bottom.see(mine && bottom, short)
+			counts[k].top.see(mine && top, short)
+		}
+		if !on {
+			continue
+		}
+		dip := max(0, min(len(counts[0].dips)-1, int((x[i]-least)/dipBin+1e-6)))
+		var bin, step int
+		if v != nil {
+			bin = max(0, min(2*speedHalf-1, int(math.Floor(v[i]/speedBin))+speedHalf))
+			step = knee(math.Abs(v[i]))
+		}
+		for _, k := range [2]int{0, int(grid[i])} {
+			c := &counts[k]
+			c.n++
+			c.dips[dip]++
+			if v != nil {
+				c.speed[bin]++
+				switch {
+				case math.Abs(v[i]) < 0.01:
+					c.still++
+				case v[i] > 0:
+					c.comp[step]++
+				default:
+					c.reb[step]++
+				}
+				if fork && v[i] > 0 && w.braking[i] && i%2 == 0 {
+					c.dive = append(c.dive, v[i])
+				}
 			}
-			*to += one
-			if name == "fork" && w.braking[i] && v[i] > 0 {
-				dive = append(dive, v[i])
+			if k == 0 && grid[i] == 0 {
+				break
 			}
 		}
-		if len(dive) > 50 {
-			sortFloats(dive)
-			t.DiveRate = quantile(dive, 0.95)
+	}
+	var out []Travel
+	for k := range counts {
+		c := &counts[k]
+		if c.n < w.samples(3) {
+			continue
 		}
-	}
-	if end > 0 {
-		m := make([]bool, w.n)
-		for i := range m {
-			m[i] = in(i) && x[i] > end-0.003
+		phase := "all"
+		if k > 0 {
+			phase = string(circuit.Phases[k-1])
 		}
-		drop(m, w.samples(0.02))
-		stretches(m, func(a, b int) { t.Bottoms++ })
+		out = append(out, c.row(name, phase, w.dt, v != nil))
 	}
-	m := make([]bool, w.n)
-	for i := range m {
-		m[i] = in(i) && x[i] < 0.002 && !w.r.Signals.Airborne[i]
-	}
-	drop(m, w.samples(0.02))
-	stretches(m, func(a, b int) { t.Tops++ })
-	return t, true
+	return out
 }
+
+// row turns counts into shares and quantiles.
+func (c *travelCount) row(name, phase string, dt float64, hasSpeed bool) Travel {
+	t := Travel{End: name, Phase: phase, Bin: travelBin, SpeedBin: speedBin, Seconds: float64(c.n) * dt,
+		Bottoms: c.bottom.times, Tops: c.top.times}
+	one := 1 / float64(c.n)
+	last := 0
+	for k, n := range c.dips {
+		if n > 0 {
+			last = k
+		}
+	}
+	below := int(-c.least/travelBin + 0.5) // bins of travel below nil: in the first
+	t.Share = make([]float64, max(0, last/finePer-below)+1)
+	seen, q := 0, 0
+	for k, n := range c.dips[:last+1] {
+		t.Share[max(0, k/finePer-below)] += one * float64(n)
+		seen += int(n)
+		for ; q < len(t.P) && float64(seen) > travelQuantiles[q]*float64(c.n-1)+0.5; q++ {
+			t.P[q] = c.least + (float64(k)+0.5)*dipBin
+		}
+	}
+	if !hasSpeed {
+		return t
+	}
+	t.HasSpeed = true
+	t.SpeedShare = make([]float64, 2*speedHalf)
+	for k, n := range c.speed {
+		t.SpeedShare[k] = one * float64(n)
+	}
+	t.Still = one * float64(c.still)
+	for k, to := range [2][3]*float64{{&t.CompLow, &t.CompMid, &t.CompHigh}, {&t.RebLow, &t.RebMid, &t.RebHigh}} {
+		for j, f := range to {
+			*f = one * float64([2][3]int32{c.comp, c.reb}[k][j])
+		}
+	}
+	if len(c.dive) > 25 {
+		t.DiveRate = quick(c.dive, 0.95)
+	}
+	return t
+}
+
+// travelQuantiles are those that Travel.P holds.
+var travelQuantiles = [5]float64{0.01, 0.05, 0.5, 0.95, 0.99}

@@ -5,7 +5,6 @@ import (
 	"sort"
 
 	"cornerwright/internal/bike"
-	"cornerwright/internal/signal"
 )
 
 // pullBin is the width of an engine speed bin, 1/min.
@@ -42,15 +41,18 @@ func (w *work) pulls() {
 		return
 	}
 	full := 0.97 * w.full
-	a := make([]float64, w.n)
-	tmp := make([]float64, w.n)
-	signal.LowPassInto(tmp, w.speed, pullBand, w.rate, &w.sc)
-	signal.DerivativeInto(a, tmp, w.dt)
+	a := w.mem.take()
+	defer w.mem.back(a)
+	w.slope(a, w.speed, pullBand)
 	spin := w.wheelSpin(pullBand)
+	if spin != nil {
+		defer w.mem.back(spin)
+	}
 	// Nothing that changes the force in a step may be nearer than the filter sees.
 	// No sample is left out for its slip: the more an engine gives the more the
 	// tyre slips, and leaving out the much slipping would leave out the strong.
-	out := make([]bool, w.n)
+	out := w.mem.mask()
+	defer w.mem.put(out)
 	for i := range out {
 		out[i] = s.Grip[i] < full || s.Airborne[i] || w.braking[i] || w.shifting[i] || s.Gear[i] == 0 ||
 			s.Cut != nil && s.Cut[i] > 0.02 || w.b.Drive.LimiterRPM > 0 && s.RPM[i] > w.b.Drive.LimiterRPM-100 ||
@@ -120,9 +122,8 @@ func (w *work) wheelSpin(band float64) []float64 {
 	if w.rear == nil || w.b.Rear.Circumference == 0 {
 		return nil
 	}
-	spin, tmp := make([]float64, w.n), make([]float64, w.n)
-	signal.LowPassInto(tmp, w.rear, band, w.rate, &w.sc)
-	signal.DerivativeInto(spin, tmp, w.dt)
+	spin := w.mem.take()
+	w.slope(spin, w.rear, band)
 	k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
 	for i := range spin {
 		spin[i] *= k

@@ -13,13 +13,18 @@ import (
 // wheel shows it).
 func (w *work) airborne() {
 	s := &w.r.Signals
-	s.Airborne = make([]bool, w.n)
-	w.inAir, w.locked = make([]bool, w.n), make([]bool, w.n)
+	if s.Airborne == nil {
+		s.Airborne, w.inAir, w.locked = make([]bool, w.n), make([]bool, w.n), make([]bool, w.n)
+	}
+	clear(s.Airborne)
+	clear(w.inAir)
+	clear(w.locked)
 	if w.front == nil {
 		w.cannot("wheel lift and front lock", "no front wheel speed is logged", "log front wheel speed")
 		return
 	}
-	vf, df := make([]float64, w.n), make([]float64, w.n)
+	vf, df := w.mem.take(), w.mem.take()
+	defer w.mem.back(vf, df)
 	// The wheel slows when the bike comes upright: take the shrink of the rolling
 	// radius with lean out first.
 	shrink := 0.2
@@ -41,14 +46,10 @@ func (w *work) airborne() {
 		signal.LowPassInto(ax, w.accelX, 8, w.rate, &w.sc)
 	case w.rear != nil:
 		// The driven wheel's acceleration, slip and all, stands in.
-		tmp := make([]float64, w.n)
-		signal.LowPassInto(tmp, w.rear, 6, w.rate, &w.sc)
-		signal.DerivativeInto(ax, tmp, w.dt)
+		w.slope(ax, w.rear, 6)
 		ref = "rear wheel"
 	default:
-		tmp := make([]float64, w.n)
-		signal.LowPassInto(tmp, w.pos.Speed, 2, w.rate, &w.sc)
-		signal.DerivativeInto(ax, tmp, w.dt)
+		w.slope(ax, w.pos.Speed, 2)
 		ref = "GPS speed"
 	}
 	// The wheel falls behind the bike by this much: brake drag and air slow a
@@ -134,17 +135,20 @@ func (w *work) findRearLift() {
 	}
 	a := w.accel
 	if w.accelX != nil {
-		a = make([]float64, w.n)
+		a = w.mem.take()
+		defer w.mem.back(a)
 		signal.LowPassInto(a, w.accelX, 7, w.rate, &w.sc)
 	}
-	m := make([]bool, w.n)
+	m := w.mem.mask()
+	defer w.mem.put(m)
 	if s.Shock != nil {
 		top := quantile(sorted(s.Shock), 0.002)
 		for i := range m {
 			m[i] = w.braking[i] && a[i] < -0.972*limit && s.Shock[i] < top+1.2e-3 && w.speed[i] > 8
 		}
 	} else {
-		p := make([]float64, w.n)
+		p := w.mem.take()
+		defer w.mem.back(p)
 		signal.LowPassInto(p, w.pitchRate, 6, w.rate, &w.sc)
 		for i := range m {
 			m[i] = w.braking[i] && a[i] < -0.965*limit && p[i] > 0.1
@@ -166,12 +170,14 @@ func (w *work) findLocks() {
 	}
 	slip := s.FrontSlip
 	if slip == nil {
-		slip = make([]float64, w.n)
+		slip = w.mem.take()
+		defer w.mem.back(slip)
 		for i := range slip {
 			slip[i] = bike.Slip(w.front[i], 1, w.speed[i])
 		}
 	}
-	m := make([]bool, w.n)
+	m := w.mem.mask()
+	defer w.mem.put(m)
 	for i := range m {
 		m[i] = w.braking[i] && slip[i] < -0.10 && w.speed[i] > 6 && !s.Airborne[i]
 	}

@@ -12,7 +12,7 @@ func Median(x []float64) float64 {
 	}
 	c := append([]float64(nil), x...)
 	n := len(c)
-	hi := selectNth(c, n/2)
+	hi := Nth(c, n/2)
 	if n%2 == 1 {
 		return hi
 	}
@@ -23,9 +23,9 @@ func Median(x []float64) float64 {
 	return 0.5 * (lo + hi)
 }
 
-// selectNth puts the k-th smallest value in place k, smaller ones before it,
+// Nth puts the k-th smallest value in place k, smaller ones before it,
 // and returns it (Hoare's selection, linear in the mean).
-func selectNth(c []float64, k int) float64 {
+func Nth(c []float64, k int) float64 {
 	lo, hi := 0, len(c)-1
 	for hi > lo {
 		// Median of three guards against sorted input.
