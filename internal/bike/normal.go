@@ -11,6 +11,8 @@ type normal struct {
 	p      int
 	blocks map[int32]*sums
 	order  []int32
+	last   *sums // of lastID: samples of a block come one after the other
+	lastID int32
 }
 
 type sums struct {
@@ -23,12 +25,16 @@ type sums struct {
 func newNormal(p int) *normal { return &normal{p: p, blocks: map[int32]*sums{}} }
 
 func (m *normal) block(id int32) *sums {
+	if m.last != nil && m.lastID == id {
+		return m.last
+	}
 	s := m.blocks[id]
 	if s == nil {
 		s = &sums{}
 		m.blocks[id] = s
 		m.order = append(m.order, id)
 	}
+	m.last, m.lastID = s, id
 	return s
 }
 

@@ -306,20 +306,26 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	if shrink == 0 {
 		shrink = 0.095
 	}
-	solve := func(g rearGuess, want bool) (x []float64, ss float64, used int, eq *normal) {
+	// From near (nil: from the file) three rounds do instead of eight.
+	solve := func(g rearGuess, near []float64, spread float64) (x []float64, sd float64, used int, eq *normal) {
 		prior := []float64{0, 0, 0, 0, 0}
 		mean := []float64{0, shrink, 0, 0, 0}
 		if !crownFree {
 			prior[1] = 1e12
 		}
 		area := 0.5 * m.Density() * (g.area - m.Air.DragArea)
-		sd := 0.004
+		sd = 0.004
 		coef := []float64{fit.Circumference / (2 * math.Pi), shrink, 0.02, 0, 0}
+		rounds := 8
+		if near != nil {
+			copy(coef, near)
+			sd, rounds = spread, 3
+		}
 		var row [5]float64
-		for round := range 5 {
+		for round := range rounds {
 			eq = newNormal(5)
-			ss, used = 0, 0
-			first := round == 0
+			used = 0
+			first := round == 0 && near == nil
 			var abs float64
 			for k := range all {
 				s := &all[k]
@@ -346,28 +352,25 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 					continue
 				}
 				eq.block(s.block).add(row[:], s.y, w)
-				ss += w * a * a
 				abs += a
 				used++
 			}
 			if used < 150 {
-				return nil, 0, used, eq
+				return nil, sd, used, eq
 			}
 			c, ok := eq.solve(prior, mean)
 			if !ok {
-				return nil, 0, used, eq
+				return nil, sd, used, eq
 			}
 			coef = c
 			if !first {
 				sd = math.Max(3e-5, 1.2533*abs/float64(used))
-			} else {
-				sd = 0.004
 			}
 		}
-		return coef, ss / float64(used), used, eq
+		return coef, sd, used, eq
 	}
 	base := rearGuess{1.3, m.Air.DragArea, 0.5, SideDrag}
-	best, _, used, eq := solve(base, true)
+	best, spread, used, eq := solve(base, nil, 0)
 	if best == nil {
 		fit.Why = fmt.Sprintf("only %d samples at moderate drive, or circumference and crown radius cannot be held apart", used)
 		return
@@ -382,7 +385,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	} {
 		var r, c [2]float64
 		for k, g := range pair {
-			x, _, _, _ := solve(g, false)
+			x, _, _, _ := solve(g, best, spread)
 			if x == nil {
 				x = best
 			}
