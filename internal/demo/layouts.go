@@ -143,6 +143,11 @@ func tarnhow() Circuit {
 
 // tilt gives a circuit its grades and banks.
 func (c *Circuit) tilt(grade, bank float64, r *source) {
+	// The same circuit is ridden several times over, for what an effect is worth:
+	// each ride has its own road, or grades would pile up.
+	own := *c.geometry
+	c.geometry = &own
+	c.grade, c.bank = nil, nil
 	if grade != 0 {
 		for k := 1; k <= 4; k++ {
 			c.grade = append(c.grade, wave{k, grade * r.between(0.25, 0.6) / math.Sqrt(float64(k)), r.between(0, 2*math.Pi)})
