@@ -15,6 +15,8 @@ const (
 	gapSteps     = 3.0  // a gap is longer than this many usual intervals ...
 	gapSeconds   = 0.3  // ... and than this
 	stuckSeconds = 5.0  // no change for so long while the bike moves
+	stuckLeast   = 0.3  // s, for channels that are never still, and ...
+	stuckTimes   = 5.0  // ... so many times their usual stand
 	spikeSigma   = 8.0  // how far a single sample leaves its neighbours, in their spread
 	flatSamples  = 20   // samples in a row at an extreme value: saturated
 	maxMarks     = 200  // marks of one kind kept per channel
@@ -254,6 +256,9 @@ func stuck(s *source, rec *recording.Recording, c *recording.Channel, d recordin
 		other = rec.Channel(recording.Latitude)
 	}
 	lo, hi := quantile(c.Value, 0.02), quantile(c.Value, 0.98)
+	if restless[d.Name] {
+		limit = math.Max(stuckLeast, math.Min(limit, stuckTimes*usualStand(c, moving)))
+	}
 	n, total := 0, 0.0
 	start := 0
 	for i := 1; i <= len(c.Value); i++ {
@@ -278,6 +283,32 @@ func stuck(s *source, rec *recording.Recording, c *recording.Channel, d recordin
 	if n > 0 {
 		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s does not change for %s s while the bike moves (%s)", c.Name, num(total), countOf(n, "stretch")), "check sensor and plug; the stretches are marked")
 	}
+}
+
+// restless channels are never still for long on a bike that rides: how long one
+// may stand is learnt from how long it usually does.
+var restless = map[string]bool{recording.FrontSpeed: true, recording.RearSpeed: true, recording.Lean: true,
+	recording.RollRate: true, recording.PitchRate: true, recording.YawRate: true}
+
+// usualStand is how long a channel stands at one value on a bike that moves: the
+// length in s that 999 in 1000 of its stands do not exceed. A coarse channel
+// stands long by nature.
+func usualStand(c *recording.Channel, moving []recording.Span) float64 {
+	var x []float64
+	start := 0
+	for i := 1; i < len(c.Value); i++ {
+		if c.Value[i] == c.Value[start] {
+			continue
+		}
+		if d := c.Time[i] - c.Time[start]; overlap(moving, recording.Span{From: c.Time[start], To: c.Time[i]}) > d/2 {
+			x = append(x, d)
+		}
+		start = i
+	}
+	if len(x) < 200 {
+		return math.Inf(1)
+	}
+	return nth(x, len(x)*999/1000)
 }
 
 // changes tells whether a channel takes more than one value between two instants.
@@ -339,29 +370,36 @@ func saturated(s *source, c *recording.Channel, d recording.Describe) {
 	}
 }
 
-// movingSpans are stretches in which the bike moves, by the best speed channel.
+// movingSpans are stretches in which the bike moves: any of its speeds says so, for
+// the one that stands at nought may be the one that has failed.
 func movingSpans(rec *recording.Recording) []recording.Span {
-	var c *recording.Channel
+	var all []recording.Span
 	for _, n := range []string{recording.GPSSpeed, recording.FrontSpeed, recording.RearSpeed} {
-		if c = rec.Channel(n); c != nil {
-			break
+		c := rec.Channel(n)
+		if c == nil {
+			continue
 		}
-	}
-	if c == nil {
-		return nil
-	}
-	var out []recording.Span
-	on := false
-	for i, v := range c.Value {
-		if v > movingSpeed {
-			if !on {
-				out = append(out, recording.Span{From: c.Time[i], To: c.Time[i]})
-				on = true
+		on := false
+		for i, v := range c.Value {
+			if v > movingSpeed {
+				if !on {
+					all = append(all, recording.Span{From: c.Time[i], To: c.Time[i]})
+					on = true
+				}
+				all[len(all)-1].To = c.Time[i]
+			} else {
+				on = false
 			}
-			out[len(out)-1].To = c.Time[i]
-		} else {
-			on = false
 		}
+	}
+	sort.Slice(all, func(i, j int) bool { return all[i].From < all[j].From })
+	var out []recording.Span
+	for _, s := range all {
+		if n := len(out); n > 0 && s.From <= out[n-1].To {
+			out[n-1].To = math.Max(out[n-1].To, s.To)
+			continue
+		}
+		out = append(out, s)
 	}
 	return out
 }

@@ -50,7 +50,14 @@ func TestHealthMarks(t *testing.T) {
 		{"dropout of one second", func(t *tour) { t.between("Fork", at+1, at+20, set(nan)) }, recording.Fork, recording.Dropout, span{From: 100, To: 101}},
 		{"dropout of 0.3 s", func(t *tour) { t.between("Fork", at+1, at+6, set(nan)) }, recording.Fork, "", span{}},
 		{"wheel stuck for 6 s", func(t *tour) { t.between("Front wheel", at, at+6*tourRate+1, set(150)) }, recording.FrontSpeed, recording.Stuck, span{From: 100, To: 106}},
-		{"wheel still for 4.5 s", func(t *tour) { t.between("Front wheel", at, at+9*tourRate/2, set(150)) }, recording.FrontSpeed, "", span{}},
+		{"wheel stuck for half a second", func(t *tour) { t.between("Front wheel", at, at+tourRate/2+1, set(150)) }, recording.FrontSpeed, recording.Stuck, span{From: 100, To: 100.5}},
+		{"wheel still for 0.25 s", func(t *tour) { t.between("Front wheel", at, at+tourRate/4+1, set(150)) }, recording.FrontSpeed, "", span{}},
+		{"wheel in steps of 5 km/h, still for 2 s", func(t *tour) {
+			t.between("Front wheel", 0, len(t.rows), func(v float64) float64 { return 5 * math.Round(v/5) })
+			t.between("Front wheel", at, at+2*tourRate, set(150))
+		}, recording.FrontSpeed, "", span{}},
+		{"fork stuck for 6 s", func(t *tour) { t.between("Fork", at, at+6*tourRate+1, set(41)) }, recording.Fork, recording.Stuck, span{From: 100, To: 106}},
+		{"fork still for 4.5 s", func(t *tour) { t.between("Fork", at, at+9*tourRate/2, set(41)) }, recording.Fork, "", span{}},
 		{"throttle stuck half open", func(t *tour) { t.between("Throttle", at, at+25*tourRate+1, set(63)) }, recording.Throttle, recording.Stuck, span{From: 100, To: 125}},
 		{"throttle closed for long", func(t *tour) { t.between("Throttle", at, at+25*tourRate+1, set(-0.5)) }, recording.Throttle, "", span{}},
 		{"brake at rest for long", func(t *tour) {

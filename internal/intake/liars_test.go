@@ -96,6 +96,10 @@ func TestLyingUnits(t *testing.T) {
 		// Gravity.
 		{"accel g, is m/s2", "Accel z", "", recording.AccelZ, times(9.80665), right, "m/s2"},
 		{"accel m/s2, is g", "Accel z", "m/s2", recording.AccelZ, times(1), right, "g"},
+		{"accel x m/s2, is g", "Accel x", "", recording.AccelX, times(1 / 9.80665), right, "are g"},
+		{"accel x g, is m/s2", "Accel x", "g", recording.AccelX, times(1), right, "are m/s2"},
+		{"accel x backward positive", "Accel x", "", recording.AccelX, times(-1), right, "forward is negative"},
+		{"accel x 20 % large", "Accel x", "", recording.AccelX, times(1.2), fair, ""},
 		// Engine.
 		{"rpm in thousands", "Engine speed", "", recording.RPM, times(0.001), doubt, "1000/min"},
 		{"rpm in 1/s", "Engine speed", "", recording.RPM, times(1.0 / 60), doubt, "1/s"},

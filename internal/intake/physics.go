@@ -43,6 +43,50 @@ func physics(s *source, rec *recording.Recording) {
 		s.judgeLean(rec, path)
 		s.judgeYaw(rec, path)
 	}
+	if truth != nil {
+		s.judgeAccel(rec, truth)
+	}
+}
+
+// judgeAccel tests unit and sign of the longitudinal acceleration against what
+// the speed does. Grades, the lean of the sensor and its zero are small beside
+// a factor of g.
+func (s *source) judgeAccel(rec *recording.Recording, speed *recording.Channel) {
+	c, col, u := s.stated(rec, recording.AccelX, unit.Acceleration)
+	if c == nil {
+		return
+	}
+	var sx, sy, sxy, sxx, syy, n float64
+	for t := math.Max(c.Time[0], speed.Time[0]) + 1; t < math.Min(c.Time[len(c.Time)-1], speed.Time[len(speed.Time)-1])-1; t += 0.5 {
+		if speed.At(t) < 8 {
+			continue
+		}
+		x, y := speed.At(t+0.5)-speed.At(t-0.5), around(c, t)
+		n, sx, sy, sxy, sxx, syy = n+1, sx+x, sy+y, sxy+x*y, sxx+x*x, syy+y*y
+	}
+	if n < 60 {
+		return
+	}
+	sxx, syy, sxy = sxx-sx*sx/n, syy-sy*sy/n, sxy-sx*sy/n
+	corr := sxy / math.Sqrt(sxx*syy)
+	if sxx/n < 0.25 || !(math.Abs(corr) > 0.7) {
+		return
+	}
+	const g = 9.80665
+	slope := sxy / sxx
+	text := fmt.Sprintf("accel_x moves %.2f m/s2 for each m/s2 by which the speed changes, over %.0f places", slope, n)
+	if slope < 0 {
+		text += ": forward is negative in the file"
+	}
+	switch a := math.Abs(slope); {
+	case u.Symbol == "g" && a > 0.6*g && a < 1.6*g:
+		s.reunit(rec, c, col, unit.Must("m/s2"), text+": the numbers are m/s2, not g")
+	case u.Symbol == "m/s2" && a > 0.6/g && a < 1.6/g:
+		s.reunit(rec, c, col, unit.Must("g"), text+": the numbers are g, not m/s2")
+	}
+	if slope < 0 {
+		s.turn(rec, c, text)
+	}
 }
 
 // track is what the positions alone say.

@@ -3,6 +3,7 @@ package intake
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"cornerwright/internal/intake/table"
@@ -37,6 +38,13 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	if s.rows == 1 {
 		return nil, nil, &Error{File: s.name, Line: s.line(0), Text: "a single row of data: no recording", Mend: "take the file from the logger again", Source: s.headerText}
 	}
+	if dt <= 0 { // newest row first?
+		back := append([]float64(nil), t...)
+		slices.Reverse(back)
+		if d := medianStep(back); d > 0 && shuffled(t, d) > 0 {
+			dt = d
+		}
+	}
 	if dt <= 0 {
 		return nil, nil, &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("time column %q does not advance", c.Header), Mend: "name the right time column in a column map, or give rate_hz", Source: s.headerText}
 	}
@@ -50,6 +58,10 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		n := s.spread(t)
 		s.problem(recording.Note, s.line(0), c.Index, timeChannel, fmt.Sprintf("time stamps are coarser than the rows (%s share a stamp): rows are spread evenly between stamps", countOf(n, "row")), "log time with more digits")
 		dt = medianStep(t)
+	}
+	if n := shuffled(t, dt); n > 0 {
+		s.problem(recording.Warning, s.line(0), c.Index, timeChannel, fmt.Sprintf("rows are not in the order of their time (%s back), yet every instant is there once: put in order", countOf(n, "step")), "nothing to do")
+		t = s.order(t)
 	}
 	restart := map[int]bool{}
 	for _, r := range s.restarts {
@@ -186,6 +198,67 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		s.rows = len(kept)
 	}
 	return clock, marks, nil
+}
+
+// shuffled tells how often the time steps back in rows that merely stand in another
+// order: sorted, no instant is there twice and hardly any is missing. A second
+// recording behind the first, or a clock that was set back, repeats instants or
+// leaves the hole that it jumped over. 0 where the rows are in order, are but
+// singly late, or cannot be put in order beyond doubt.
+func shuffled(t []float64, dt float64) int {
+	back, far := 0, 0
+	for i := 1; i < len(t); i++ {
+		switch d := t[i-1] - t[i]; {
+		case d != d:
+			return 0
+		case d > 64*dt:
+			far++
+			fallthrough
+		case d > 0:
+			back++
+		}
+	}
+	if far == 0 && back < len(t)/2 {
+		return 0 // late rows, one by one
+	}
+	x := append([]float64(nil), t...)
+	sort.Float64s(x)
+	even := 0
+	for i := 1; i < len(x); i++ {
+		d := x[i] - x[i-1]
+		if d < 0.3*dt {
+			return 0
+		}
+		if d < 1.7*dt {
+			even++
+		}
+	}
+	if float64(even) < 0.999*float64(len(x)-1) {
+		return 0
+	}
+	return back
+}
+
+// order puts the rows in the order of their instants t and returns those.
+func (s *source) order(t []float64) []float64 {
+	rows := make([]int, len(t))
+	for i := range rows {
+		rows[i] = i
+	}
+	sort.SliceStable(rows, func(a, b int) bool { return t[rows[a]] < t[rows[b]] })
+	to := make([]int32, len(t))
+	out := make([]float64, len(t))
+	for n, i := range rows {
+		to[i], out[n] = int32(n), t[i]
+	}
+	for _, col := range s.cols {
+		col.renumber(to, true)
+	}
+	old := s.line
+	s.line = func(r int) int { return old(rows[r]) }
+	// What was known of places between rows is void.
+	s.restarts, s.segments, s.lostAt = nil, nil, nil
+	return out
 }
 
 // rebase takes whole seconds off a clock of Unix time before it is rounded in
