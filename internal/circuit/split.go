@@ -3,6 +3,8 @@ package circuit
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"cornerwright/internal/recording"
 )
@@ -12,6 +14,7 @@ const (
 	restSplit  = 90.0 // s at a standstill that part two runs
 	clockSplit = 60.0 // s without any sample that part two runs
 	runLength  = 40.0 // s: a shorter stretch is no run
+	walking    = 5.0  // m/s
 )
 
 // SplitRuns cuts a recording that holds several outings into one recording a
@@ -38,7 +41,8 @@ func SplitRuns(rec *recording.Recording) []*recording.Recording {
 		parts = append(parts, recording.Span{From: start, To: from})
 		start = to
 	}
-	leaps := placeLeaps(rec)
+	leaps := append(placeLeaps(rec), restarts(rec, speed)...)
+	slices.Sort(leaps)
 	for i, t := range speed.Time {
 		if len(leaps) > 0 && t > leaps[0] {
 			if leaps[0] > start {
@@ -81,6 +85,23 @@ func SplitRuns(rec *recording.Recording) []*recording.Recording {
 		r.Problems = append(r.Problems, recording.Problem{Severity: recording.Note,
 			Text: fmt.Sprintf("the file holds %d runs; this is run %d of it", len(out), k+1),
 			Mend: "nothing: each run is kept on its own"})
+	}
+	return out
+}
+
+// restarts are the instants at which the clock starts anew with the bike at rest:
+// the logger was switched off and on, and nobody knows for how long.
+func restarts(rec *recording.Recording, speed *recording.Channel) []float64 {
+	var out []float64
+	for _, m := range rec.Clock {
+		if m.Kind != recording.ClockJump || !strings.Contains(m.Text, "back") {
+			continue
+		}
+		// Nobody's clock starts anew for every lap at walking pace; a logger that is
+		// switched on in the pit lane may roll already.
+		if at := 0.5 * (m.From + m.To); speed.At(at-0.5) < walking && speed.At(at+0.5) < walking {
+			out = append(out, at)
+		}
 	}
 	return out
 }
