@@ -155,6 +155,13 @@ func EstimateLean(in LeanInput, b *Bike) (lean, se []float64, rep LeanReport) {
 	rep.Source = "lean channel"
 	signal.LowPassInto(lean, lean, 6, rate, sc)
 	se = constant(n, rep.SE)
+	// Channel and path part by a scale: a wrong scale or the rider's weight hung to
+	// the inside. The lean lies between the two, which are all that is known of it.
+	if doubt := math.Abs(1-1/rep.Scale) / math.Sqrt(3); doubt > rep.ScaleSE {
+		for i := range se {
+			se[i] = math.Hypot(se[i], doubt*lean[i])
+		}
+	}
 	if in.ChannelBad != nil {
 		bridge(lean, ref, se, refSE, in.ChannelBad, in.DT, &rep)
 	}

@@ -427,6 +427,21 @@ func (w *work) slip() {
 	}
 	s.RearSlip = wheel(w.b.Rear.Circumference*w.wheelScale, w.rear, w.rearRadius, w.rearCrown)
 	s.FrontSlip = wheel(w.b.Front.Circumference, w.front, w.frontRadius, w.frontCrown)
+	// Where a wheel's speed is not to be read, nothing is known of its slip. A
+	// bridged lone sample is no loss.
+	for _, x := range []struct {
+		slip []float64
+		bad  []bool
+	}{{s.RearSlip, w.bad(recording.RearSpeed)}, {s.FrontSlip, w.bad(recording.FrontSpeed)}} {
+		if x.slip == nil || x.bad == nil {
+			continue
+		}
+		stretches(x.bad, func(a, b int) {
+			for i := a; i < b && b-a > 3; i++ {
+				x.slip[i] = math.NaN()
+			}
+		})
+	}
 	if s.RearSlip == nil {
 		why := "no rear wheel speed is logged"
 		if w.rear != nil {

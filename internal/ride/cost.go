@@ -190,6 +190,9 @@ func (w *work) follow(i int, force float64) float64 {
 // carried is the share of more torque that a tyre surely turns into drive at a
 // slip: all below 6 %, none from 12 % on (from memory, for dry racing tyres).
 func carried(slip float64) float64 {
+	if math.IsNaN(slip) {
+		return 1
+	}
 	return math.Max(0, math.Min(1, (0.12-slip)/0.06))
 }
 

@@ -1,6 +1,7 @@
 package ride
 
 import (
+	"fmt"
 	"math"
 
 	"cornerwright/internal/bike"
@@ -56,13 +57,50 @@ type work struct {
 // usable lists the marks that make samples unfit to be read as they stand.
 var unfit = []recording.MarkKind{recording.Stuck, recording.Spike, recording.OutOfRange, recording.Saturated, recording.Gap, recording.Dropout}
 
-// channel lays a channel on the grid, linear between samples; nil if absent.
+// wild is by how much a sample must leave both neighbours to be no measurement
+// (SI), for channels of things that have inertia.
+var wild = map[string]float64{
+	recording.FrontSpeed: 1, recording.RearSpeed: 1, recording.RPM: 30, recording.Lean: 0.07,
+	recording.RollRate: 1, recording.PitchRate: 1, recording.YawRate: 1, recording.Fork: 0.008, recording.Shock: 0.006,
+}
+
+// channel lays a channel on the grid, linear between samples and without lone
+// wild ones (a pulse missed, a spark too many); nil if absent.
 func (w *work) channel(name string) []float64 {
 	c := w.rec.Channel(name)
 	if c == nil || len(c.Time) < 2 {
 		return nil
 	}
-	return signal.Resample(c.Time, c.Value, w.t0, w.dt, w.n)
+	v := c.Value
+	if limit := wild[name]; limit > 0 && c.Rate() >= 40 {
+		var n int
+		if v, n = signal.Despike(c.Time, v, limit); n > len(v)/100 {
+			w.problem(recording.Warning, name, fmt.Sprintf("%s: %d of %d samples stand alone, far off their neighbours, and are not used", name, n, len(v)), "check sensor gap, plug and cable")
+		}
+	}
+	return signal.Resample(c.Time, v, w.t0, w.dt, w.n)
+}
+
+// fillBad draws a series straight over the stretches that are not to be read.
+func fillBad(x []float64, bad []bool) {
+	if x == nil || bad == nil {
+		return
+	}
+	stretches(bad, func(a, b int) {
+		from, to := a-1, b
+		switch {
+		case from < 0 && to >= len(x):
+			return
+		case from < 0:
+			from = to
+		case to >= len(x):
+			to = from
+		}
+		va, vb := x[from], x[to]
+		for i := a; i < b; i++ {
+			x[i] = va + (vb-va)*float64(i-a+1)/float64(b-a+1)
+		}
+	})
 }
 
 // steps lays a channel that steps on the grid; nil if absent.
@@ -182,17 +220,21 @@ func (w *work) load() {
 	w.yawRate = w.channel(recording.YawRate)
 	w.accelX = w.channel(recording.AccelX)
 	s.RPM = w.channel(recording.RPM)
+	s.Fork = w.channel(recording.Fork)
+	s.Shock = w.channel(recording.Shock)
 	for i := range s.RPM {
 		s.RPM[i] *= 30 / math.Pi
 	}
+	fillBad(w.rear, w.bad(recording.RearSpeed))
+	fillBad(s.RPM, w.bad(recording.RPM))
+	fillBad(s.Fork, w.bad(recording.Fork))
+	fillBad(s.Shock, w.bad(recording.Shock))
 	s.Grip = w.channel(recording.Grip)
 	s.Throttle = w.channel(recording.Throttle)
 	s.Cut = w.channel(recording.Cut)
 	s.FrontBrake = w.channel(recording.FrontBrake)
 	s.RearBrake = w.channel(recording.RearBrake)
 	s.Clutch = w.channel(recording.Clutch)
-	s.Fork = w.channel(recording.Fork)
-	s.Shock = w.channel(recording.Shock)
 	if slot := w.steps(recording.Slot); slot != nil {
 		s.Slot = make([]int8, w.n)
 		for i, v := range slot {
