@@ -27,7 +27,7 @@ func physics(s *source, rec *recording.Recording) {
 	var truth *recording.Channel
 	if path != nil {
 		truth = path.speed
-		s.judgeSpeed(rec, recording.GPSSpeed, truth, ref, true)
+		s.judgeSpeed(rec, recording.GPSSpeed, truth, upright(rec, path), 0, ref, true)
 		if g := rec.Channel(recording.GPSSpeed); g != nil {
 			truth, ref = g, "GPS speed"
 		}
@@ -35,9 +35,10 @@ func physics(s *source, rec *recording.Recording) {
 		truth, ref = g, "GPS speed"
 	}
 	if truth != nil {
-		s.judgeSpeed(rec, recording.FrontSpeed, truth, ref, false)
-		s.judgeSpeed(rec, recording.RearSpeed, truth, ref, false)
-		s.wheelOffset(rec, truth)
+		up := upright(rec, path)
+		lag := s.wheelOffset(rec, truth, up)
+		s.judgeSpeed(rec, recording.FrontSpeed, truth, up, lag, ref, false)
+		s.judgeSpeed(rec, recording.RearSpeed, truth, up, lag, ref, false)
 	}
 	if path != nil {
 		s.judgeLean(rec, path)
@@ -130,24 +131,35 @@ func pathOf(rec *recording.Recording) *track {
 	return &track{sp, yw}
 }
 
-// ratio returns the median of c over truth where truth is above 8 m/s, the half
-// width of its middle 80 %, and the pairs used.
-func ratio(c, truth, lean *recording.Channel) (med, width float64, n int) {
+// upright tells when the bike stands nearly upright, by the lean channel (whatever
+// its unit: up to three tenths of its 98th percentile), without one by the path (up
+// to 2 m/s2 sideways), without either always. A leant tyre rolls on a smaller
+// radius: 12 % at 50 degrees.
+func upright(rec *recording.Recording, path *track) func(t float64) bool {
+	if lean := rec.Channel(recording.Lean); lean != nil {
+		limit := 0.3 * quantile(absOf(lean.Value), 0.98)
+		w := walker{c: lean}
+		return func(t float64) bool { return math.Abs(w.at(t)) <= limit }
+	}
+	if path != nil && len(path.yaw.Value) > 0 {
+		y, v := walker{c: path.yaw}, walker{c: path.speed}
+		return func(t float64) bool { return math.Abs(y.at(t)*v.at(t)) <= 2 }
+	}
+	return func(float64) bool { return true }
+}
+
+// ratio returns the median of c over truth where truth is fast and the bike
+// upright, the half width of the ratio's middle 80 %, and the pairs used. truth
+// runs lag seconds behind c.
+func ratio(c, truth *recording.Channel, up func(t float64) bool, lag float64) (med, width float64, n int) {
 	var r []float64
 	top := quantile(truth.Value, 0.99)
-	leanLimit := math.Inf(1)
-	if lean != nil { // upright, whatever its unit: a leant tyre rolls on a smaller radius
-		leanLimit = 0.3 * quantile(absOf(lean.Value), 0.98)
-	}
 	for i, v := range truth.Value {
 		if v < 0.3*top || v < 0.5 {
 			continue
 		}
-		t := truth.Time[i]
-		if t < c.Time[0] || t > c.Time[len(c.Time)-1] {
-			continue
-		}
-		if lean != nil && math.Abs(lean.At(t)) > leanLimit {
+		t := truth.Time[i] - lag
+		if t < c.Time[0] || t > c.Time[len(c.Time)-1] || !up(t) {
 			continue
 		}
 		if x := c.At(t); x > 0 {
@@ -161,12 +173,13 @@ func ratio(c, truth, lean *recording.Channel) (med, width float64, n int) {
 }
 
 // judgeSpeed tests a speed channel's unit against a speed known better.
-func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, ref string, own bool) {
+// truth runs lag seconds behind it.
+func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, up func(t float64) bool, lag float64, ref string, own bool) {
 	c := rec.Channel(name)
 	if c == nil {
 		return
 	}
-	med, width, n := ratio(c, truth, rec.Channel(recording.Lean))
+	med, width, n := ratio(c, truth, up, lag)
 	if n < minAgreement/4 || med != med {
 		return
 	}
@@ -435,15 +448,16 @@ func (s *source) turn(rec *recording.Recording, c *recording.Channel, text strin
 
 // wheelOffset estimates how far the speed of a wheel leads GPS speed in time,
 // by the shift that agrees best; a note, for later stages estimate it anew. A
-// braked wheel slips as hard as it brakes, which looks like a delay: only
-// stretches of drive speak, and each by its ratio to the run's own median.
-func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel) {
+// braked wheel slips as hard as it brakes, and a leant one that is picked up grows
+// as it gains speed, which both look like a delay: only stretches of upright drive
+// speak, and each by its ratio to the run's own median. 0 where nothing is found.
+func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel, up func(t float64) bool) float64 {
 	w := rec.Channel(recording.FrontSpeed)
 	if w == nil {
 		w = rec.Channel(recording.RearSpeed)
 	}
 	if w == nil || len(truth.Value) < minAgreement {
-		return
+		return 0
 	}
 	stride := 1 + len(truth.Value)/4000
 	d := make([]float64, 0, len(truth.Value)/stride+1)
@@ -455,7 +469,7 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel)
 			if truth.Value[i] < movingSpeed || t < w.Time[0]+0.2 || t > w.Time[len(w.Time)-1]-0.2 {
 				continue
 			}
-			if (after.at(t+0.2)-before.at(t-0.2))/0.4 < 1.5 {
+			if (after.at(t+0.2)-before.at(t-0.2))/0.4 < 1.5 || !up(t) {
 				continue
 			}
 			d = append(d, math.Log(math.Max(0.1, now.at(t))/truth.Value[i]))
@@ -482,13 +496,14 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel)
 		}
 	}
 	if math.IsInf(best, 1) || math.Abs(at) < 0.075 || cost(0) < 1.15*best {
-		return
+		return 0
 	}
 	sev := recording.Note
 	if math.Abs(at) > 0.5 {
 		sev = recording.Warning
 	}
 	s.problem(sev, 0, 0, truth.Name, fmt.Sprintf("GPS runs about %.2f s behind the wheels", at), "nothing to do: it is estimated again, and finer, when laps are timed")
+	return at
 }
 
 // isDoubt tells a problem about an unstated unit.
