@@ -282,8 +282,11 @@ func TestSearchTakesNothingAsSyntax(t *testing.T) {
 			t.Errorf("%q: %v", q, err)
 		}
 	}
-	if rs := must[[]Run](t)(b.Runs(RunFilter{Words: "shov set"})); len(rs) != 0 {
-		t.Logf("words of different notes: %d", len(rs))
+	if rs := must[[]Run](t)(b.Runs(RunFilter{Words: "shov one"})); len(rs) != 1 {
+		t.Errorf("a word of a remark and one of the file's name find %d runs", len(rs))
+	}
+	if rs := must[[]Run](t)(b.Runs(RunFilter{Words: "shov nowhere"})); len(rs) != 0 {
+		t.Errorf("a word that stands nowhere finds %d runs", len(rs))
 	}
 	if rs := must[[]Run](t)(b.Runs(RunFilter{Words: "grosse"})); len(rs) != 0 {
 		t.Errorf("%d", len(rs))

@@ -336,7 +336,8 @@ func (b *Book) Stale() ([]int, error) {
 		out = append(out, n)
 		return err
 	}, `SELECT r.number FROM run r LEFT JOIN result x ON x.run = r.number
-		WHERE x.run IS NULL OR x.method <> ? OR x.line <> (SELECT max(version) FROM circuit WHERE name = r.circuit) ORDER BY r.number`, method)
+		LEFT JOIN (SELECT name, max(version) AS version FROM circuit GROUP BY name) c ON c.name = r.circuit
+		WHERE x.run IS NULL OR x.method <> ? OR x.line <> c.version ORDER BY r.number`, method)
 	return out, b.ioError(err)
 }
 

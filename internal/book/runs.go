@@ -88,8 +88,8 @@ func (b *Book) Runs(f RunFilter) ([]Run, error) {
 	if !f.Until.IsZero() {
 		add(`r.started < ?`, f.Until.UnixMilli())
 	}
-	if q := ftsQuery(f.Words); q != "" {
-		add(`r.number IN (SELECT run FROM words WHERE words MATCH ?)`, q)
+	for _, w := range ftsWords(f.Words) { // each may stand in another of the run's texts
+		add(`r.number IN (SELECT run FROM words WHERE words MATCH ?)`, w)
 	}
 	q := runSelect
 	if len(where) > 0 {
@@ -117,9 +117,9 @@ func (b *Book) Runs(f RunFilter) ([]Run, error) {
 	return out, b.ioError(err)
 }
 
-// ftsQuery turns what a person types into a full-text query: every word must
-// be there, as the beginning of a word. Nothing typed is taken as syntax.
-func ftsQuery(words string) string {
+// ftsWords turns what a person types into full-text queries, one a word, each found
+// as the beginning of a word. Nothing typed is taken as syntax.
+func ftsWords(words string) []string {
 	var out []string
 	for _, w := range strings.Fields(words) {
 		w = strings.ReplaceAll(w, `"`, ``)
@@ -129,7 +129,7 @@ func ftsQuery(words string) string {
 			out = append(out, `"`+w+`"*`)
 		}
 	}
-	return strings.Join(out, " ")
+	return out
 }
 
 // Run finds a run by number, by the beginning of its id (at least four
