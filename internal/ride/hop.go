@@ -18,7 +18,8 @@ var (
 
 // findHop looks for hop (8 to 14 1/s) and chatter (15 to 25 1/s) of the rear: the
 // running root mean square of shock velocity, or else of rear wheel
-// acceleration, beyond three times what this run usually shows.
+// acceleration, beyond three times what this run usually shows and for at least
+// leastHalfWaves.
 func (w *work) findHop() {
 	s := &w.r.Signals
 	x := w.mem.take()
@@ -39,17 +40,19 @@ func (w *work) findHop() {
 		return
 	}
 	w.hop = make([]float64, w.n)
-	tmp := w.mem.take()
-	defer w.mem.back(tmp)
-	signal.BandRMSInto(w.hop, tmp, x, hopBand[0], hopBand[1], 0.3, w.rate, &w.sc)
-	bands := [][]float64{w.hop}
+	bands := [][2]float64{hopBand}
 	if w.rec.Channel(name).Rate() >= 2.2*chatterBand[1] {
-		c := w.mem.take()
-		defer w.mem.back(c)
-		signal.BandRMSInto(c, tmp, x, chatterBand[0], math.Min(chatterBand[1], 0.44*w.rate), 0.3, w.rate, &w.sc)
-		bands = append(bands, c)
+		bands = append(bands, [2]float64{chatterBand[0], math.Min(chatterBand[1], 0.44*w.rate)})
 	}
-	for k, b := range bands {
+	square := w.mem.take() // of what the band lets through
+	defer w.mem.back(square)
+	for k, band := range bands {
+		b := w.hop
+		if k > 0 {
+			b = w.mem.take()
+			defer w.mem.back(b)
+		}
+		signal.BandRMSInto(b, square, x, band[0], band[1], 0.3, w.rate, &w.sc)
 		var usual []float64
 		for i := 0; i < w.n; i += 7 {
 			if w.speed[i] > 10 {
@@ -71,13 +74,35 @@ func (w *work) findHop() {
 				e.Peak = math.Max(e.Peak, b[i])
 				e.Mean += b[i] / float64(z-a)
 			}
-			if k == 1 && w.covered(Hop, e) {
+			if halfWaves(square[a:z]) < leastHalfWaves[k] || k == 1 && w.covered(Hop, e) {
 				return
 			}
 			e.Marked = w.marked(span(e), name)
 			w.r.Episodes = append(w.r.Episodes, e)
 		})
 	}
+}
+
+// leastHalfWaves is how often something must swing to count as hop, or as chatter:
+// about a quarter of a second. One kick (a gearshift, a kerb, a clutch let go) rings
+// through the band for three half waves of half its size or more, two kicks half a
+// period apart for four, five in the wider band of chatter.
+var leastHalfWaves = [2]int{5, 8}
+
+// halfWaves counts the greatest values of a squared oscillation that reach a
+// quarter of the greatest of all: its half waves of at least half the amplitude.
+func halfWaves(square []float64) int {
+	var top float64
+	for _, q := range square {
+		top = math.Max(top, q)
+	}
+	n := 0
+	for i := 1; i+1 < len(square); i++ {
+		if square[i] >= top/4 && square[i] > square[i-1] && square[i] >= square[i+1] {
+			n++
+		}
+	}
+	return n
 }
 
 // covered tells whether an episode of the kind overlaps e already.
