@@ -62,7 +62,8 @@ type LeanInput struct {
 	Speed, Kappa []float64 // m/s and 1/m (positive right) of the path
 	PathLost     bool      // Kappa is not to be believed
 	Channel      []float64
-	ChannelBad   []bool // stretches of the channel that carry health marks
+	ChannelBad   []bool  // stretches of the channel that carry health marks
+	ChannelStep  float64 // s between the channel's samples
 	RollRate     []float64
 	YawRate      []float64
 	PitchRate    []float64
@@ -160,6 +161,13 @@ func EstimateLean(in LeanInput, b *Bike) (lean, se []float64, rep LeanReport) {
 	if doubt := math.Abs(1-1/rep.Scale) / math.Sqrt(3); doubt > rep.ScaleSE {
 		for i := range se {
 			se[i] = math.Hypot(se[i], doubt*lean[i])
+		}
+	}
+	// Between two samples a line was drawn: it is off by up to an eighth of the
+	// change of slope over a step.
+	if k := int(math.Round(in.ChannelStep / in.DT)); k > 1 {
+		for i := k; i < n-k; i++ {
+			se[i] = math.Hypot(se[i], (lean[i+k]-2*lean[i]+lean[i-k])/8)
 		}
 	}
 	if in.ChannelBad != nil {

@@ -62,7 +62,11 @@ func newOdometer(rec *recording.Recording, f *fixes) *odometer {
 	n := int(math.Floor((span.To-span.From)*rate+1e-6)) + 1
 	d.v = make([]float64, n)
 	if c := rec.Channel(recording.FrontSpeed); c != nil && c.Rate() > 4 {
-		d.raw = signal.Resample(c.Time, c.Value, d.t0, d.dt, n)
+		v := c.Value
+		if c.Rate() >= 40 { // a pulse missed is no slowness of the bike
+			v, _ = signal.Despike(c.Time, v, 1)
+		}
+		d.raw = signal.Resample(c.Time, v, d.t0, d.dt, n)
 		d.wheel = signal.Quantile(sample(d.raw, 20000), 0.9) > 5
 	}
 	if d.wheel {

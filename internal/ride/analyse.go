@@ -126,6 +126,9 @@ func (w *work) lean() {
 	in := bike.LeanInput{DT: w.dt, Speed: w.pos.Speed, Kappa: w.pos.Kappa, PathLost: w.pos.Lost,
 		Channel: w.channel(recording.Lean), ChannelBad: w.bad(recording.Lean), RollRate: w.rollRate,
 		YawRate: w.yawRate, PitchRate: w.pitchRate, Scratch: &w.sc}
+	if c := w.rec.Channel(recording.Lean); c != nil && c.Rate() > 0 {
+		in.ChannelStep = 1 / c.Rate()
+	}
 	s := &w.r.Signals
 	s.Lean, s.LeanSE, w.r.Lean = bike.EstimateLean(in, w.b)
 	if in.Channel == nil {
