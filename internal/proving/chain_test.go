@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"testing"
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
@@ -242,6 +243,9 @@ var kinds = []ride.Kind{ride.Cut, ride.Blip, ride.Limiter, ride.Wheelie, ride.Ho
 
 func (w *row) episodes(x *chained) {
 	for _, kind := range kinds {
+		if kind == ride.Hop && x.cannot("hop and chatter") {
+			continue
+		}
 		var truth, found []proving.Span
 		for _, e := range x.run.Truth.Episodes {
 			if e.Kind == string(kind) && x.timed(e.Start) {
@@ -259,6 +263,16 @@ func (w *row) episodes(x *chained) {
 		a := w.kinds[kind]
 		a.truth, a.found, a.hit, a.extra = a.truth+len(truth), a.found+len(found), a.hit+hit, a.extra+extra
 	}
+}
+
+// cannot tells whether a ride withholds something.
+func (x *chained) cannot(what string) bool {
+	for _, c := range x.rides[0].Cannot {
+		if c.What == what {
+			return true
+		}
+	}
+	return false
 }
 
 // said is what a rider says of a planted cause.
@@ -308,6 +322,13 @@ func (w *row) debrief(x *chained) {
 	planted := map[demo.CauseKind]int{}
 	for _, c := range x.run.Options.Causes {
 		planted[c.Kind] = c.Turn
+		if c.Kind == demo.Hop && x.cannot("hop and chatter") {
+			if s, _ := ask(c.Turn, said[c.Kind]); s != debrief.CannotTell {
+				w.wrongly["told of a hop that is withheld"]++
+				w.believed++
+			}
+			continue
+		}
 		if shows(c.Kind, c.Turn) < 5*outings {
 			continue
 		}
@@ -340,7 +361,8 @@ func (w *row) debrief(x *chained) {
 				lie(t.Number, said[kind])
 			}
 		}
-		if x.happened(t.Number, func(e *demo.Episode) bool { return e.Kind == "cut" && e.End-e.Start > 0.2 && e.Mean > 0.08 }) <= 1 {
+		// A rider who opens late feels held back too, and is told why.
+		if t.Number != planted[demo.LatePickUp] && x.happened(t.Number, func(e *demo.Episode) bool { return e.Kind == "cut" && e.End-e.Start > 0.2 && e.Mean > 0.08 }) <= 1 {
 			lie(t.Number, debrief.Remark{Says: "held-back", Phase: circuit.PhasePickup})
 		}
 		if x.happened(t.Number, func(e *demo.Episode) bool { return e.Kind == "spin" }) <= 1 {
@@ -436,6 +458,68 @@ func (w *row) verdict(x *chained) {
 	}
 }
 
+// judge holds a row against its limits. Shares of few runs are held against what
+// an honest 95 % gives by chance once in a thousand.
+func (w *row) judge(t *testing.T, l limits, many bool) {
+	usual := func(x *float64, y float64) {
+		if *x == 0 {
+			*x = y
+		}
+	}
+	usual(&l.lean, 0.3)
+	usual(&l.slip, 0.35)
+	usual(&l.leanCovers, 93)
+	usual(&l.lap, 8)
+	atMost := func(what string, got, limit float64) {
+		t.Helper()
+		if !(got <= limit) {
+			t.Errorf("%s %.3f, at most %g", what, got, limit)
+		}
+	}
+	atLeast := func(what string, got, limit float64) {
+		t.Helper()
+		if !(got >= limit) {
+			t.Errorf("%s %.3f, at least %g", what, got, limit)
+		}
+	}
+	if w.refused > 0 || w.lapsOurs != w.lapsTrue {
+		t.Errorf("%d of %d runs refused, %d timed laps of %d", w.refused, w.runs, w.lapsOurs, w.lapsTrue)
+	}
+	atMost("lap, rms ms", 1000*proving.RMS(w.lap), l.lap)
+	atLeast("laps inside 95 %", share(w.lapZ), chance(len(w.lapZ), 93))
+	if len(w.lapZ) > 200 {
+		atMost("laps inside 95 %", share(w.lapZ), 99)
+	}
+	atMost("lean, rms deg", proving.RMS(w.lean), l.lean)
+	atLeast("lean inside 95 %", share(w.leanZ), l.leanCovers)
+	atMost("slip, rms pp", proving.RMS(w.slip), l.slip)
+	for k, least := range map[ride.Kind]float64{ride.Cut: 0.95, ride.Blip: 0.97, ride.Limiter: 0.95, ride.Wheelie: 0.93, ride.Hop: 0.93} {
+		if a := w.kinds[k]; a.truth+a.found > 0 {
+			atLeast(string(k)+" F1", a.f1(), least)
+		}
+	}
+	atLeast("causes found, %", pct(w.found, w.causes), 90)
+	atMost("false remarks believed, %", pct(w.believed, w.remarks), 3)
+	atLeast("other turns' effects inside 95 %", pct(w.othersHeld, w.others), chance(w.others, 93))
+	if many {
+		atLeast("planted effect inside 95 %", pct(w.held, w.verdicts), chance(w.verdicts, 93))
+	}
+	atMost("false claims", float64(w.claims), 1+0.1*float64(w.verdicts))
+}
+
+// chance is the share in % that n honest 95 % intervals fall below once in a
+// thousand, at most limit.
+func chance(n int, limit float64) float64 {
+	term, sum := math.Pow(0.05, float64(n)), 0.0 // binomial, from none inside on
+	for k := 0; k <= n; k++ {
+		if sum += term; sum > 0.001 || math.IsNaN(term) {
+			return math.Min(limit, pct(k, n))
+		}
+		term *= 19 * float64(n-k) / float64(k+1)
+	}
+	return limit
+}
+
 func share(z []float64) float64 {
 	n := 0
 	for _, v := range z {
@@ -451,8 +535,13 @@ func pct(a, n int) float64 { return 100 * float64(a) / math.Max(1, float64(n)) }
 const tableHead = "| row | runs | laps | lap rms ms | mean | worst | 95 % covers | lean rms ° | mean | covers | slip rms pp | mean | cut F1 | blip | limiter | wheelie | hop | causes | false remarks believed | effect held | found | others held | false claims |"
 
 func (w *row) line(name string) string {
-	f := func(k ride.Kind) float64 { return w.kinds[k].f1() }
-	return fmt.Sprintf("| %s | %d | %d/%d | %.1f | %+.1f | %.0f | %.1f | %.2f | %+.2f | %.1f | %.2f | %+.2f | %.3f | %.3f | %.3f | %.3f | %.3f | %d/%d | %d/%d | %d/%d | %d | %.1f of %d | %d |",
+	f := func(k ride.Kind) string {
+		if a := w.kinds[k]; a.truth+a.found > 0 {
+			return fmt.Sprintf("%.3f", a.f1())
+		}
+		return "–"
+	}
+	return fmt.Sprintf("| %s | %d | %d/%d | %.1f | %+.1f | %.0f | %.1f | %.2f | %+.2f | %.1f | %.2f | %+.2f | %s | %s | %s | %s | %s | %d/%d | %d/%d | %d/%d | %d | %.1f of %d | %d |",
 		name, w.runs, w.lapsOurs, w.lapsTrue, 1000*proving.RMS(w.lap), 1000*proving.Mean(w.lap), 1000*proving.Worst(w.lap), share(w.lapZ),
 		proving.RMS(w.lean), proving.Mean(w.lean), share(w.leanZ), proving.RMS(w.slip), proving.Mean(w.slip),
 		f(ride.Cut), f(ride.Blip), f(ride.Limiter), f(ride.Wheelie), f(ride.Hop),
