@@ -83,21 +83,21 @@ func (w *work) findCuts() {
 	case s.Cut != nil && quantile(sorted(s.Cut), 1) > 0.02:
 		s.CutSource = "cut channel"
 		bad := w.bad(recording.Cut)
-		w.addCuts(s.Cut, cutGate, bad, nil, recording.Cut)
+		w.addCuts(s.Cut, cutGate, bad, nil, nil, recording.Cut)
 	case s.Throttle != nil && s.Grip != nil:
 		s.CutSource = "demand against plate"
 		s.Cut = w.plateCut()
 		bad := or(w.bad(recording.Throttle), w.bad(recording.Grip))
-		w.addCuts(s.Cut, cutGate, bad, nil, recording.Throttle, recording.Grip)
+		w.addCuts(s.Cut, cutGate, bad, nil, nil, recording.Throttle, recording.Grip)
 	case s.Grip != nil && s.RPM != nil && s.Gear != nil:
 		s.CutSource = "signature"
-		cut, accept := w.signatureCut()
+		cut, accept, edges := w.signatureCut()
 		s.Cut = cut
 		if cut == nil {
 			s.CutSource = ""
 			return
 		}
-		w.addCuts(cut, gate{0.06, 0.06, 0.03, 0.06, 0.15, 0.12}, nil, accept, recording.Grip, recording.RPM)
+		w.addCuts(cut, gate{0.06, 0.06, 0.03, 0.06, 0.15, 0.12}, nil, accept, edges, recording.Grip, recording.RPM)
 		w.cannot("small cuts", "neither a cut channel nor the throttle plate is logged: cuts under about 6 % or 0.15 s are not seen, and what is seen is suspected only", "log the cut or the throttle plate")
 	default:
 		w.cannot("cuts", "they need a cut channel, or grip with throttle, or grip with engine speed and gear", "log throttle beside grip")
@@ -119,7 +119,7 @@ func or(a, b []bool) []bool {
 }
 
 // addCuts makes episodes of a cut series.
-func (w *work) addCuts(c []float64, g gate, bad []bool, accept func(a, b int) bool, names ...string) {
+func (w *work) addCuts(c []float64, g gate, bad []bool, accept func(a, b int) bool, edges func(found [][2]int) [][2]float64, names ...string) {
 	s := &w.r.Signals
 	owner := w.otherOwners()
 	lim := w.b.Drive.LimiterRPM
@@ -132,6 +132,8 @@ func (w *work) addCuts(c []float64, g gate, bad []bool, accept func(a, b int) bo
 	}
 	defer w.mem.back(x)
 	w.mem.put(owner)
+	first := len(w.r.Episodes)
+	var kept [][2]int
 	for _, st := range g.cut(x, w.dt) {
 		a, b := st[0], min(st[1], w.n-1)
 		if accept != nil && !accept(a, b) {
@@ -153,6 +155,14 @@ func (w *work) addCuts(c []float64, g gate, bad []bool, accept func(a, b int) bo
 		e.Mean = sum / float64(max(1, b-a))
 		e.Marked = w.marked(span(e), names...)
 		w.r.Episodes = append(w.r.Episodes, e)
+		kept = append(kept, [2]int{a, b})
+	}
+	if edges == nil {
+		return
+	}
+	for k, x := range edges(kept) {
+		e := &w.r.Episodes[first+k]
+		e.Start, e.End = w.t0+x[0]*w.dt, w.t0+x[1]*w.dt
 	}
 }
 

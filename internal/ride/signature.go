@@ -8,6 +8,7 @@ import (
 	"cornerwright/internal/signal"
 )
 
+
 const torqueTerms = 9
 
 // torqueModel gives crank torque (N.m) from an opening 0..1 (grip or plate), as
@@ -192,32 +193,56 @@ func (m *torqueModel) fit(torque, open []float64, out []bool, shortfall bool, st
 	return true
 }
 
+// uncut is the model less what cuts pull it down by: fitted anew without samples
+// whose slip stands at the controller's target. It tells best where a cut begins
+// and ends, m, which is cautious, whether there is one.
+func (w *work) uncut(m *torqueModel, torque, grip []float64, out []bool) *torqueModel {
+	s := &w.r.Signals
+	target := w.slipTarget()
+	if target == nil || s.RearSlip == nil {
+		return m
+	}
+	learn := w.mem.mask()
+	defer w.mem.put(learn)
+	for i := range learn {
+		learn[i] = s.RearSlip[i] > target(i)
+	}
+	widen(learn, w.samples(0.05), w.samples(0.1))
+	for i := range learn {
+		learn[i] = learn[i] || out[i]
+	}
+	p := *m
+	if !p.fit(torque, grip, learn, true, w.samples(0.05), 6) {
+		return m
+	}
+	return &p
+}
+
 // signatureCut estimates torque reduction from the bike's acceleration alone:
 // crank torque against what the engine gives at that grip and speed. It sees
-// large cuts only. accept tells which stretches stand.
-func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
+// large cuts only. accept tells which stretches stand, edges where they begin and
+// end.
+func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool, edges func(found [][2]int) [][2]float64) {
 	s := &w.r.Signals
 	torque := w.crankTorque()
 	if torque == nil {
 		w.cannot("cuts", "without cut or throttle channel they need mass, drag area and ratios in the bike file", "log throttle beside grip")
-		return nil, nil
+		return nil, nil, nil
 	}
 	n := w.n
-	defer w.mem.back(torque)
 	grip := w.mem.take()
-	defer w.mem.back(grip)
 	lag := w.samples(0.03)
 	for i := range grip {
 		grip[i] = s.Grip[max(0, i-lag)]
 	}
 	signal.LowPassInto(grip, grip, 5, w.rate, &w.sc)
 	out := w.notDriven(grip)
-	defer w.mem.put(out)
 	m := w.fitTorque(torque, grip, out, true)
 	if m == nil {
 		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
-		return nil, nil
+		return nil, nil, nil
 	}
+	plain := w.uncut(m, torque, grip, out)
 	// The fit keeps off wheelies; the search need not where an accelerometer carries
 	// the speed through them: there the wheel-lift control takes torque.
 	inAir := make([]bool, n)
@@ -232,9 +257,9 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 			}
 		}
 	}
+	target := w.slipTarget()
 	cut = make([]float64, n)
 	short, want, mean := w.mem.zeros(), w.mem.zeros(), w.mem.take()
-	defer w.mem.back(short, want, mean)
 	for i := range cut {
 		if out[i] {
 			continue
@@ -243,7 +268,6 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		short[i] = want[i] - torque[i]
 	}
 	signal.MovingMeanInto(mean, short, w.samples(0.06))
-	target := w.slipTarget()
 	for i := range cut {
 		if out[i] || want[i] < 12 {
 			continue
@@ -289,7 +313,27 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool) {
 		}
 		return strong > 0.08 && float64(b-a)*w.dt >= 0.25
 	}
-	return cut, accept
+	edges = func(found [][2]int) [][2]float64 {
+		res := make([][2]float64, len(found))
+		for k, f := range found {
+			res[k][0] = w.edge(short, want, out, f[0], f[1], 1)
+		}
+		for i := range short {
+			if !out[i] {
+				want[i] = plain.at(i, grip[i])
+				short[i] = want[i] - torque[i]
+			}
+		}
+		for k, f := range found {
+			res[k][1] = w.edge(short, want, out, f[1]-1, f[0], -1) + 1
+			if res[k][1]-res[k][0] < 2 {
+				res[k] = [2]float64{float64(f[0]), float64(f[1])}
+			}
+		}
+		w.passed(res)
+		return res
+	}
+	return cut, accept, edges
 }
 
 // solveSym solves the symmetric system whose lower triangle and right side are
