@@ -2,6 +2,7 @@ package ride
 
 import (
 	"math"
+	"slices"
 
 	"cornerwright/internal/inference"
 )
@@ -59,11 +60,8 @@ func (w *work) cost() {
 		}
 		a, b := w.index(e.Start), w.index(e.End)
 		end := -1
-		for _, j := range brake {
-			if j > b {
-				end = j
-				break
-			}
+		if j, _ := slices.BinarySearch(brake, b+1); j < len(brake) {
+			end = brake[j]
 		}
 		// The pass's window ends before the next turn's brakes: what is lost there is
 		// in this turn's time, the rest in the next one's.

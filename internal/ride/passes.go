@@ -2,6 +2,7 @@ package ride
 
 import (
 	"math"
+	"sort"
 
 	"cornerwright/internal/circuit"
 )
@@ -83,12 +84,10 @@ func (w *work) fillPasses() {
 		w.brakeMeasures(p)
 		w.driveMeasures(p, b)
 		w.gripMeasures(p, a, b)
-		for j := range r.Episodes {
-			e := &r.Episodes[j]
-			if e.Start < p.Start || e.Start >= p.End {
-				continue
-			}
-			w.addEpisode(p, e)
+		// Episodes stand in order of time.
+		first := sort.Search(len(r.Episodes), func(j int) bool { return r.Episodes[j].Start >= p.Start })
+		for j := first; j < len(r.Episodes) && r.Episodes[j].Start < p.End; j++ {
+			w.addEpisode(p, &r.Episodes[j])
 		}
 		p.Marks = w.passMarks(p)
 	}

@@ -8,7 +8,6 @@ import (
 	"cornerwright/internal/signal"
 )
 
-
 const torqueTerms = 9
 
 // torqueModel gives crank torque (N.m) from an opening 0..1 (grip or plate), as
