@@ -20,12 +20,12 @@ func TestFalseAlarms(t *testing.T) {
 		{"signature alone", []string{"cut", "throttle"}},
 	} {
 		laps, alarms, truth := 0, 0, 0
-		seeds := proving.Seeds()
+		list := seeds()
 		if !proving.Full() {
-			seeds = seeds[:1]
+			list = list[:1]
 		}
 		for k := range demo.Circuits() {
-			for _, seed := range seeds {
+			for _, seed := range list {
 				o := demo.DefaultOptions(k, seed+1000)
 				sheet := demo.Heron().Sheets["A"].Clone()
 				for _, row := range sheet["slip-target"].([][]float64) {
@@ -61,12 +61,12 @@ func TestFalseAlarms(t *testing.T) {
 // A rear lift and a front lock planted where the brakes are hardest.
 func TestLiftAndLock(t *testing.T) {
 	var lift, lock tally
-	seeds := proving.Seeds()
+	list := seeds()
 	if !proving.Full() {
-		seeds = seeds[:1]
+		list = list[:1]
 	}
 	for c := range 3 {
-		for _, seed := range seeds {
+		for _, seed := range list {
 			o := demo.DefaultOptions(c, seed)
 			o.Laps = 5
 			o.Causes = []demo.Cause{{Kind: demo.RearLift, Turn: 1}, {Kind: demo.FrontLock, Turn: 4}}

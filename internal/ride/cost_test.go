@@ -13,11 +13,11 @@ import (
 func TestCostOfCuts(t *testing.T) {
 	good, cover, all := 0, 0, 0
 	for c := range demo.Circuits() {
-		seeds := proving.Seeds()
+		list := seeds()
 		if !proving.Full() {
-			seeds = seeds[:1]
+			list = list[:1]
 		}
-		for _, seed := range seeds {
+		for _, seed := range list {
 			o := demo.DefaultOptions(c, seed)
 			o.Causes = []demo.Cause{{Kind: demo.StrongControl, Turn: 5}, {Kind: demo.StrongControl, Turn: 2}}
 			s := analysed(t, o)

@@ -14,7 +14,8 @@ type sum struct {
 	runs                             int
 	lean, slip, slipLeaned, gear     []float64
 	frontC, rearC, frontCrown, rearK []float64 // % and mm
-	coverC, coverK, covered          int
+	coverC, coverK, covered, coverF  int
+	coveredF                         int
 	surplus, over, push              []float64
 	lim, big                         tally
 	kinds                            map[Kind]*tally
@@ -31,6 +32,8 @@ func (a *sum) add(s *scored) {
 	a.gear = append(a.gear, s.gearRight())
 	tr, ty := &s.run.Truth, &s.ride.Tyres
 	if ty.Front.Identified {
+		a.coveredF++
+		a.coverF += b2i(math.Abs(ty.Front.Circumference-tr.Front.Circumference) < 1.96*ty.Front.CircumferenceSE)
 		a.frontC = append(a.frontC, 100*(ty.Front.Circumference/tr.Front.Circumference-1))
 		a.frontCrown = append(a.frontCrown, 1000*(ty.Front.Crown-tr.Front.Crown))
 	} else {
@@ -71,8 +74,8 @@ func worstRMS(x []float64) string {
 func (a *sum) log(t *testing.T, name string) {
 	t.Logf("%s: %d runs", name, a.runs)
 	t.Logf("  lean rms %s deg; slip rms %s pp, leaned %s; gear right %.4f", worstRMS(a.lean), worstRMS(a.slip), worstRMS(a.slipLeaned), proving.Mean(a.gear))
-	t.Logf("  front: circumference %s %%, crown %s mm, refused %d; rear: %s %%, %s mm, refused %d; 95 %% intervals cover %d and %d of %d",
-		worstRMS(a.frontC), worstRMS(a.frontCrown), a.frontRefused, worstRMS(a.rearC), worstRMS(a.rearK), a.rearRefused, a.coverC, a.coverK, a.covered)
+	t.Logf("  front: circumference %s %%, crown %s mm, refused %d; rear: %s %%, %s mm, refused %d; 95 %% intervals cover %d and %d of %d, front circumference %d of %d",
+		worstRMS(a.frontC), worstRMS(a.frontCrown), a.frontRefused, worstRMS(a.rearC), worstRMS(a.rearK), a.rearRefused, a.coverC, a.coverK, a.covered, a.coverF, a.coveredF)
 	t.Logf("  blips: surplus rms %.0f (n %d), over-blips %.0f (n %d), push rms %.3f s (n %d), limiter contact %d of %d, extra %d",
 		proving.RMS(a.surplus), len(a.surplus), proving.RMS(a.over), len(a.over), proving.RMS(a.push), len(a.push), a.lim.hit, a.lim.truth, a.lim.extra)
 	for _, k := range []Kind{Cut, Spin, Limiter, Wheelie, RearLift, Lock, Hop, Upshift} {
@@ -102,10 +105,10 @@ func plant(o *demo.Options) {
 func over(t *testing.T, allSeeds bool, change func(o *demo.Options)) *sum {
 	t.Helper()
 	a := &sum{}
-	seeds := proving.Seeds()
+	list := seeds()
 	for c := range demo.Circuits() {
-		for k, seed := range seeds {
-			if !allSeeds && !proving.Full() && k != c%len(seeds) {
+		for k, seed := range list {
+			if !allSeeds && !proving.Full() && k != c%len(list) {
 				continue
 			}
 			o := demo.DefaultOptions(c, seed)
@@ -121,11 +124,29 @@ func over(t *testing.T, allSeeds bool, change func(o *demo.Options)) *sum {
 // The targets on recordings with every channel: 2.5 % wrong rear circumference,
 // lean 2 deg off and 50 ms late.
 func TestTargetsAllChannels(t *testing.T) {
-	a := over(t, true, func(o *demo.Options) {
-		o.CircumferenceError = 0.025
-		o.LeanOffset, o.LeanDelay = 2*math.Pi/180, 0.05
-	})
-	a.log(t, "all channels, rear 2.5 % wrong, lean 2 deg off and 50 ms late")
+	which := []bool{false}
+	if proving.Full() { // the default scores dirty recordings in TestTargetsDegraded
+		which = append(which, true)
+	}
+	for _, dirty := range which {
+		name := "clean"
+		if dirty {
+			name = "dirty"
+		}
+		t.Run(name, func(t *testing.T) {
+			a := over(t, true, func(o *demo.Options) {
+				o.Dirty = dirty
+				o.CircumferenceError = 0.025
+				o.LeanOffset, o.LeanDelay = 2*math.Pi/180, 0.05
+			})
+			a.log(t, name+", all channels, rear 2.5 % wrong, lean 2 deg off and 50 ms late")
+			targets(t, a)
+		})
+	}
+}
+
+func targets(t *testing.T, a *sum) {
+	t.Helper()
 	atMost(t, "lean rms, deg", proving.RMS(a.lean), 0.3)
 	atMost(t, "slip rms, pp", proving.RMS(a.slip), 0.3)
 	atMost(t, "slip rms leaned over, pp", proving.RMS(a.slipLeaned), 0.3)
@@ -135,6 +156,7 @@ func TestTargetsAllChannels(t *testing.T) {
 	atMost(t, "rear crown, mm", proving.Worst(a.rearK), 3)
 	atLeast(t, "rear circumference covered", float64(a.coverC)/float64(a.covered), 0.9)
 	atLeast(t, "rear crown covered", float64(a.coverK)/float64(a.covered), 0.9)
+	atLeast(t, "front circumference covered", float64(a.coverF)/float64(a.coveredF), 0.9)
 	atLeast(t, "cut F1", a.kinds[Cut].f1(), 0.97)
 	atMost(t, "cut start, s", medianAbs(a.kinds[Cut].start), 0.03)
 	atMost(t, "cut end, s", medianAbs(a.kinds[Cut].end), 0.03)
@@ -179,6 +201,8 @@ func TestTargetsDegraded(t *testing.T) {
 			atLeast(t, "cut F1 over 12 % and 0.2 s", a.big.f1(), 0.92)
 			atMost(t, "cut start, s", medianAbs(a.kinds[Cut].start), 0.08)
 			atMost(t, "cut end, s", medianAbs(a.kinds[Cut].end), 0.08)
+			// The aim is 0.95; this keeps what was reached.
+			atLeast(t, "lean class", float64(a.kinds[Cut].class)/float64(a.kinds[Cut].classN), 0.9)
 		}},
 		{"no gear channel", drop("gear"), func(t *testing.T, a *sum) {
 			atLeast(t, "gear right", proving.Mean(a.gear), 0.995)
