@@ -49,7 +49,7 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 	q.fill(&m, l, clean)
 	bad := -float64(me.Better)
 	if m.n > 0 {
-		m.setAside(bad)
+		m.setAside(bad, measuringFloor(clean))
 	}
 	kept := clean[:0:0]
 	for i, p := range clean {
@@ -133,20 +133,15 @@ func (e *Effect) dots(laps []Lap) {
 func (q *Question) estimate(m *rows, l *layout, e *Effect, me Measure, kept []Lap) (s spread, value float64, ok bool) {
 	floor := measuringFloor(kept)
 	if l.within() {
-		f, ok := m.guarded(floor, l.guards()...)
-		if !ok {
-			return s, 0, false
-		}
-		if e.StruckRef+e.StruckTrial > 0 {
-			f.df--
-		}
-		if f.df < 1 {
+		f, ok := m.blended(floor, l.guards()...)
+		if !ok || f.df < 1 {
 			return s, 0, false
 		}
 		e.LapSD = f.sd
 		return spread{se: f.se, df: f.df}, f.value, true
 	}
-	f, ok := m.guarded(floor, guardRho)
+	m.parts = m.parts[:0] // runs are compared on the laps that are kept
+	f, ok := m.blended(floor, guardRho)
 	if !ok {
 		return s, 0, false
 	}

@@ -8,14 +8,10 @@ import (
 // The fixed choices of the method. They were set on one family of simulated
 // runs and checked on others; docs/method.md says which.
 const (
-	slowFew    = 5.0   // robust standard deviations beyond which a slow lap is set aside,
-	slowMany   = 4.5   // with 9 degrees of freedom or fewer, and with 17 or more
-	leftBehind = 0.9   // lap sd that every lap set aside more on one side may have left there
 	guardRho   = 0.3   // lap-to-lap correlation that every interval is wide enough for
 	topRho     = 0.5   // most correlation that laps are believed to have
 	rhoBelow   = 0.5   // standard errors below and, for one there-and-back, above the
 	rhoAbove   = 0.9   // correlation of the laps themselves that bound what is guarded against
-	seMargin   = 1.015 // what the slow-lap rule takes too much from the scatter of clean laps
 	huberK     = 1.345 // 95 % efficiency at the normal
 	bisquareC  = 4.685 // likewise
 	huberSteps = 8
@@ -44,6 +40,8 @@ type rows struct {
 	hasWhole    bool // simulations ask for it once
 	mat         [maxCoef * maxCoef]float64
 	rhs, beta   [maxCoef]float64
+	parts       []part // what the slow laps could be, once setAside has looked
+	suspects    []int
 }
 
 // reset makes room for n rows of p coefficients; all rows are kept.
@@ -63,7 +61,7 @@ func (m *rows) reset(n, p int) {
 	for i := range n {
 		m.keep[i], m.run[i] = true, 0
 	}
-	m.contrast, m.hasWhole = [maxCoef]float64{}, false
+	m.contrast, m.hasWhole, m.parts = [maxCoef]float64{}, false, m.parts[:0]
 }
 
 func grow(s []float64, n int) []float64 {
@@ -249,46 +247,12 @@ func (m *rows) robust() (scale float64, ok bool) {
 	return scale, true
 }
 
-// slowLimit falls as the scale that it is counted in gets steadier.
-func (m *rows) slowLimit() float64 {
-	u := (float64(m.n-m.p) - 9) / 8
-	return slowFew + (slowMany-slowFew)*math.Max(0, math.Min(1, u))
-}
-
-// setAside clears keep for laps worse than slowLimit robust standard
-// deviations, worst first, at most a quarter of all laps. bad is +1 where large
-// values are bad laps, -1 where small ones are, 0 for both. It returns how many
-// were set aside; the robust residuals stay in m.res.
-func (m *rows) setAside(bad float64) (out int, scale float64, ok bool) {
-	scale, ok = m.robust()
-	if !ok || !(scale > 0) {
-		return 0, scale, ok
-	}
-	for out < m.n/4 {
-		worst, at := m.slowLimit()*scale, -1
-		for i, r := range m.res[:m.n] {
-			u := r * bad
-			if bad == 0 {
-				u = math.Abs(r)
-			}
-			if m.keep[i] && u > worst {
-				worst, at = u, i
-			}
-		}
-		if at < 0 {
-			break
-		}
-		m.keep[at] = false
-		out++
-	}
-	return out, scale, ok
-}
-
 // fitted is the outcome of one fit.
 type fitted struct {
 	value, se float64
 	sd        float64 // residual standard deviation of a lap
 	df        float64
+	unit      float64 // variance of the effect for a lap sd of 1
 }
 
 // compact copies the kept rows together and returns how many there are.
@@ -408,9 +372,6 @@ func (m *rows) lagOne(g *lags, k int, ss float64) float64 {
 // the guard. One there-and-back, which the guard costs most, is let off it where
 // the laps speak against it. floor is the smallest residual standard deviation
 // that the measuring error allows.
-//
-// Laps set aside tell that others of their kind stayed in, not quite slow enough
-// to be seen; where one side lost more, that goes into the standard error too.
 func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
 	k, p := m.compact(), m.p
 	if k <= p {
@@ -453,46 +414,7 @@ func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
 		}
 		wide = math.Max(wide, g.inflation(rho))
 	}
-	f.se = seMargin * f.sd * math.Sqrt(v*wide)
-	if k < m.n {
-		f.se = math.Hypot(f.se, f.sd*m.leftBehind())
-	}
+	f.unit = v * wide
+	f.se = f.sd * math.Sqrt(f.unit)
 	return f, true
-}
-
-// leftBehind is the bias, in lap sd, that laps like those set aside may have left
-// in the effect; 0 where both sides lost as many.
-func (m *rows) leftBehind() float64 {
-	var kept, out [2]float64
-	for i := range m.n {
-		side := 0.0
-		for j, c := range m.contrast[:m.p] {
-			side += c * m.x[i*m.p+j]
-		}
-		if m.keep[i] {
-			kept[b2i(side > 0)]++
-		} else {
-			out[b2i(side > 0)]++
-		}
-	}
-	if kept[0] == 0 || kept[1] == 0 {
-		return 0
-	}
-	return leftBehind * math.Abs(out[1]/kept[1]-out[0]/kept[0])
-}
-
-// method is the whole estimate within runs on the values in y: set slow laps
-// aside, fit, widen for correlation. It is what plans and simulations repeat.
-func (m *rows) method(bad, floor float64, rhos []float64) (f fitted, out int, ok bool) {
-	for i := range m.n {
-		m.keep[i] = true
-	}
-	if out, _, ok = m.setAside(bad); !ok {
-		return f, out, false
-	}
-	f, ok = m.guarded(floor, rhos...)
-	if out > 0 {
-		f.df--
-	}
-	return f, out, ok && f.df >= 1
 }

@@ -211,11 +211,11 @@ func Scatter(history []Lap) (sd, df, slowShare float64, err error) {
 		m.y[i], m.at[i], m.run[i] = l.Value-centre, float64(l.Number), runs[l.Run]
 	}
 	// Which way is slow is not known here, so both sides are looked at.
-	out, _, ok := m.setAside(0)
+	out, ok := m.setAside(0, measuringFloor(used))
 	if !ok {
 		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
 	}
-	f, ok := m.guarded(measuringFloor(used))
+	f, ok := m.blended(measuringFloor(used))
 	if !ok {
 		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
 	}

@@ -7,7 +7,7 @@
 // gives the identical verdict, whatever the order of the laps in the input.
 //
 // The method for comparisons within a run is least squares with the lap number
-// as drift, a slow-lap rule that treats both slots alike, and a standard error
+// as drift, slow laps weighed by how likely they are slow, and a standard error
 // wide enough for a lap-to-lap correlation of 0.3 on the order ridden. Its
 // promise was checked by simulation; see docs/method.md and
 // docs/figures-verdict.md. Effects are trial minus reference.
