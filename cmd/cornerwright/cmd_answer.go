@@ -71,7 +71,7 @@ func answerCommands() []*command {
 						}{contract.NewRehearsal(s.ID, run, x, s.Guards), contract.NewScore(record.Setting, record.Score)})
 					}
 					a.sayRehearsal(fmt.Sprintf("step %d on run %d", s.ID, run), x)
-					a.say("%s", wrap(record.Sentence(), 96, "  "))
+					a.say("%s", wrap(record.Sentence().String(), 96, "  "))
 					return nil
 				}
 			}},
@@ -477,7 +477,7 @@ func (a *app) sayPlan(p *verdict.Plan) {
 	}
 	for _, w := range p.Warnings {
 		if !slices.Contains(p.Lines, w) {
-			a.say("%s", wrap("note: "+w, 96, ""))
+			a.say("%s", wrap("note: "+w.String(), 96, ""))
 		}
 	}
 }
@@ -504,11 +504,11 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 		a.say("%s", wrap(fmt.Sprintf("%s: %s", c.Weight, c.Text), 96, "  "))
 	}
 	if v.Refusal != nil {
-		a.say("%s", wrap("refused: "+v.Refusal.Reason, 96, "  "))
-		a.say("%s", wrap("what would do: "+v.Refusal.Remedy, 96, "  "))
+		a.say("%s", wrap("refused: "+v.Refusal.Reason.String(), 96, "  "))
+		a.say("%s", wrap("what would do: "+v.Refusal.Remedy.String(), 96, "  "))
 	}
-	a.say("%s", wrap("rider: "+v.Rider, 96, "  "))
-	a.say("%s", wrap("engineer: "+v.Engineer, 96, "  "))
+	a.say("%s", wrap("rider: "+v.Rider.String(), 96, "  "))
+	a.say("%s", wrap("engineer: "+v.Engineer.String(), 96, "  "))
 	rows := [][]string{{"  turn", "measure", "effect", "95 % interval", "laps", "p", "answer"}}
 	add := func(e verdict.Effect, p float64) {
 		n := 3

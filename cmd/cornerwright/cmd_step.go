@@ -335,7 +335,7 @@ func takeProposal(ctx context.Context, b *book.Book, run int, ref, author string
 			s := p.Step
 			s.Finding, s.Remark = f.ID, f.Remark
 			if s.Reason == "" {
-				s.Reason = p.Why
+				s.Reason = p.Why.String()
 			}
 			if s.Primary.Turn == 0 {
 				s.Primary.Turn = f.Turn

@@ -329,14 +329,14 @@ func (a *app) sayFinding(f debrief.Finding) {
 		head += fmt.Sprintf(": turn %d", f.Turn)
 	}
 	if f.Laps != "" {
-		head += " (" + f.Laps + " laps)"
+		head += " (" + f.Laps.String() + " laps)"
 	} else if f.Of > 0 {
 		head += fmt.Sprintf(" (%d of %d laps)", f.Seen, f.Of)
 	}
 	a.say("  %s", head)
-	a.say("%s", wrap(f.Text, 96, "    "))
+	a.say("%s", wrap(f.Text.String(), 96, "    "))
 	for _, m := range f.Measures {
-		label := m.Label
+		label := m.Label.String()
 		if label == "" {
 			label = m.Name
 		}
@@ -357,14 +357,14 @@ func (a *app) sayFinding(f debrief.Finding) {
 		}
 		a.say("    -> %s", p.Title)
 		if p.Why != "" {
-			a.say("%s", wrap(p.Why, 92, "       "))
+			a.say("%s", wrap(p.Why.String(), 92, "       "))
 		}
 		if p.NeedsSay {
 			a.say("       only with the engineer's say: the data do not carry it")
 		}
 	}
-	if f.Change != "" {
-		a.say("%s", wrap("would change the mind: "+f.Change, 96, "    "))
+	if f.Change.String() != "" {
+		a.say("%s", wrap("would change the mind: "+f.Change.String(), 96, "    "))
 	}
 }
 

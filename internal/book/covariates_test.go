@@ -47,7 +47,7 @@ func TestVerdictAdjustsForTrackTemperature(t *testing.T) {
 	}
 	said := map[string]string{}
 	for _, c := range v.Conditions {
-		said[c.Kind] = c.Text
+		said[c.Kind] = c.Text.String()
 	}
 	if !strings.HasPrefix(said["adjusted"], "adjusted for track temperature (") {
 		t.Errorf("adjusted: %q of %+v", said["adjusted"], v.Conditions)

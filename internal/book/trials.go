@@ -14,6 +14,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -465,12 +466,11 @@ type RehearsalRecord struct {
 }
 
 // Sentence is the record in words: "rehearsals of slip-target so far: ...".
-func (r RehearsalRecord) Sentence() string {
-	of := "rehearsals of " + r.Setting
+func (r RehearsalRecord) Sentence() say.Text {
 	if r.Setting == "" {
-		of = "rehearsals of any setting"
+		return say.T("rehearsals of any setting so far: {score}", r.Text)
 	}
-	return of + " so far: " + r.Text
+	return say.T("rehearsals of {setting} so far: {score}", r.Setting, r.Text)
 }
 
 // RehearsalRecord scores the rehearsals of a setting against their verdicts;

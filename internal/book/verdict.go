@@ -10,6 +10,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -347,7 +348,7 @@ func (b *Book) runsForVerdict(vs []verdictRun) ([]verdict.Run, []verdict.Conditi
 		out = append(out, v)
 		for _, p := range r.Problems {
 			if p.Severity == "fault" {
-				conditions = append(conditions, verdict.Condition{Kind: "recording", Text: fmt.Sprintf("run %d: %s", r.Number, p.Text), Weight: verdict.Notes})
+				conditions = append(conditions, verdict.Condition{Kind: "recording", Text: say.T("run {run}: {problem}", r.Number, say.Key(p.Text)), Weight: verdict.Notes})
 			}
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -126,7 +127,7 @@ type Debrief struct {
 
 // NewDebrief builds the answer.
 func NewDebrief(run book.Run, remarks []book.Remark, r *debrief.Result) Debrief {
-	out := Debrief{Run: run.Number, Laps: r.Laps, Health: list(run.Problems), Remarks: []Remark{}, Findings: []Finding{}, Next: r.Next, Why: r.Why, Notes: list(r.Notes)}
+	out := Debrief{Run: run.Number, Laps: r.Laps, Health: list(run.Problems), Remarks: []Remark{}, Findings: []Finding{}, Next: r.Next, Why: r.Why.String(), Notes: list(say.Strings(r.Notes))}
 	for _, m := range remarks {
 		if !m.Struck {
 			out.Remarks = append(out.Remarks, NewRemark(m))
@@ -139,16 +140,16 @@ func NewDebrief(run book.Run, remarks []book.Remark, r *debrief.Result) Debrief 
 }
 
 func newFinding(f debrief.Finding) Finding {
-	x := Finding{ID: f.ID, Remark: f.Remark, Turn: f.Turn, Phase: string(f.Phase), Says: string(f.Says), Cause: f.Cause, Stance: string(f.Stance), Text: f.Text,
-		Laps: f.Laps, Seen: f.Seen, Of: f.Of, Measures: []Measure{}, Change: f.Change, CostS: positive(f.Cost, 4), Safety: f.Safety, Proposals: []Proposal{}}
+	x := Finding{ID: f.ID, Remark: f.Remark, Turn: f.Turn, Phase: string(f.Phase), Says: string(f.Says), Cause: f.Cause, Stance: string(f.Stance), Text: f.Text.String(),
+		Laps: f.Laps.String(), Seen: f.Seen, Of: f.Of, Measures: []Measure{}, Change: f.Change.String(), CostS: positive(f.Cost, 4), Safety: f.Safety, Proposals: []Proposal{}}
 	for _, m := range f.Measures {
-		x.Measures = append(x.Measures, Measure{Name: m.Name, Label: m.Label, Value: opt(m.Value, 4), Lo: opt(m.Lo, 4), Hi: opt(m.Hi, 4), N: m.N, Unit: m.Unit})
+		x.Measures = append(x.Measures, Measure{Name: m.Name, Label: m.Label.String(), Value: opt(m.Value, 4), Lo: opt(m.Lo, 4), Hi: opt(m.Hi, 4), N: m.N, Unit: m.Unit})
 	}
 	for _, e := range f.Evidence {
-		x.Evidence = append(x.Evidence, Instant{Lap: e.Lap, Turn: e.Turn, StartS: opt(e.Start, 3), EndS: opt(e.End, 3), Text: e.Words})
+		x.Evidence = append(x.Evidence, Instant{Lap: e.Lap, Turn: e.Turn, StartS: opt(e.Start, 3), EndS: opt(e.End, 3), Text: e.Words.String()})
 	}
 	for _, p := range f.Proposals {
-		y := Proposal{Kind: string(p.Kind), Title: p.Title, Why: p.Why, Expect: p.Expect, Watch: p.Watch, Cautions: p.Cautions, NeedsSay: p.NeedsSay}
+		y := Proposal{Kind: string(p.Kind), Title: p.Title.String(), Why: p.Why.String(), Expect: p.Expect.String(), Watch: p.Watch.String(), Cautions: say.Strings(p.Cautions), NeedsSay: p.NeedsSay}
 		if p.Kind == debrief.ChangeSetting {
 			y.Setting, y.Slot, y.Cells = p.Step.Setting, p.Step.Slot, cells(p.Step.Cells)
 		}
@@ -324,5 +325,5 @@ type Plan struct {
 func NewPlan(p *verdict.Plan) Plan {
 	return Plan{Turn: p.Wish.Turn, Measure: p.Wish.Measure, Unit: p.Wish.Unit, Effect: opt(p.Wish.Effect, 4), Enough: p.Enough, Order: list(p.Order), LapsEach: p.LapsEach,
 		Laps: p.Laps, Minutes: positive(p.Minutes, 1), PowerPct: pct(p.Power), LapSD: positive(p.LapSD, 4), PlanSD: positive(p.PlanSD, 4), Visible: positive(p.Visible, 4),
-		VisibleInTime: positive(p.VisibleInTime, 4), Card: list(p.Card), Lines: list(p.Lines), Warnings: list(p.Warnings)}
+		VisibleInTime: positive(p.VisibleInTime, 4), Card: list(p.Card), Lines: list(say.Strings(p.Lines)), Warnings: list(say.Strings(p.Warnings))}
 }

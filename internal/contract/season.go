@@ -110,7 +110,7 @@ func direction(more int) string {
 
 // NewScore builds the score as JSON has it.
 func NewScore(settingID string, s verdict.Score) Score {
-	out := Score{Setting: settingID, N: s.N, DirectionN: s.Direction.N, Text: s.Text}
+	out := Score{Setting: settingID, N: s.N, DirectionN: s.Direction.N, Text: s.Text.String()}
 	if s.N > 0 {
 		out.HeldPct, out.HeldLoPct, out.HeldHiPct = pct(s.Held.Value), pct(s.Held.Lo), pct(s.Held.Hi)
 	}
@@ -137,7 +137,7 @@ func NewTrials(ts []book.Trial, alarms inference.Estimate) Trials {
 			x.Measure, x.Unit, x.NRef, x.NTrial, x.Answer, x.NilCheck = e.Measure, e.Unit, e.NRef, e.NTrial, string(e.Answer), v.NilCheck
 			x.Effect, x.Lo, x.Hi = opt(e.Value, 4), opt(e.Lo, 4), opt(e.Hi, 4)
 			if v.Refusal != nil {
-				x.Refused = v.Refusal.Reason
+				x.Refused = v.Refusal.Reason.String()
 			}
 		}
 		for _, r := range t.Rehearsed {

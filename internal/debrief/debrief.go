@@ -10,6 +10,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -41,30 +42,30 @@ func Debrief(r *ride.Ride, b *bike.Bike, remarks []Remark, sheet setting.Sheet, 
 }
 
 // notes are what weakens the whole debrief.
-func (s *scene) notes() []string {
-	var out []string
+func (s *scene) notes() []say.Text {
+	var out []say.Text
 	if s.laps < 3 {
-		out = append(out, fmt.Sprintf("Only %d timed laps: shares of laps say little.", s.laps))
+		out = append(out, say.T("Only {laps} timed laps: shares of laps say little.", s.laps))
 	}
 	for _, t := range []struct {
-		name string
+		name say.Text
 		f    bike.TyreFit
-	}{{"front", s.r.Tyres.Front}, {"rear", s.r.Tyres.Rear}} {
+	}{{say.T("front"), s.r.Tyres.Front}, {say.T("rear"), s.r.Tyres.Rear}} {
 		if !t.f.Identified {
-			out = append(out, fmt.Sprintf("The %s tyre's rolling radius is the bike file's, not identified (%s): slip may be off.", t.name, orNone(t.f.Why)))
+			out = append(out, say.T("The {name} tyre's rolling radius is the bike file's, not identified ({why}): slip may be off.", t.name, orNone(t.f.Why)))
 		}
 	}
 	if s.r.Lean.Source == "path alone" || s.r.Lean.Source == "none" {
-		out = append(out, "Lean comes from "+s.r.Lean.Source+": cells by lean are less certain.")
+		out = append(out, say.T("Lean comes from {source}: cells by lean are less certain.", say.Key(s.r.Lean.Source)))
 	}
 	return out
 }
 
-func orNone(s string) string {
+func orNone(s string) say.Text {
 	if s == "" {
-		return "no reason given"
+		return say.T("no reason given")
 	}
-	return s
+	return say.Key(s)
 }
 
 // answer gives one finding for each turn of a remark.
@@ -102,11 +103,11 @@ func (s *scene) wholeLap(m Remark, opt Options) Finding {
 	}
 	best.ID = fmt.Sprintf("r%d", m.ID)
 	if len(s.turns()) == 0 {
-		best = Finding{ID: best.ID, Remark: m.ID, Says: m.Says, Stance: CannotTell, Text: "No turn of this circuit is known, so the remark has no place.", Laps: "0 of 0",
-			Change: "A run with a timed lap.", Proposals: []Proposal{changeNothing("what cannot be placed is not changed")}}
+		best = Finding{ID: best.ID, Remark: m.ID, Says: m.Says, Stance: CannotTell, Text: say.T("No turn of this circuit is known, so the remark has no place."), Laps: say.T("0 of 0"),
+			Change: say.T("A run with a timed lap."), Proposals: []Proposal{changeNothing(say.T("what cannot be placed is not changed"))}}
 	}
 	if len(at) > 1 {
-		best.Text += " It shows at turns " + strings.Join(at, ", ") + "; here is the clearest."
+		best.Text += " " + say.T("It shows at turns {turns}; here is the clearest.", strings.Join(at, ", "))
 	}
 	return best
 }
@@ -134,9 +135,9 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 	f := Finding{Remark: m.ID, Turn: turn, Phase: m.Phase, Says: m.Says}
 	if s.turnOf[turn] == nil {
 		f.Stance, f.Laps = CannotTell, "0 of 0"
-		f.Text = fmt.Sprintf("There is no turn %d on this circuit.", turn)
-		f.Change = "Name one of the circuit's turns."
-		f.Proposals = []Proposal{changeNothing("a remark without a place changes nothing")}
+		f.Text = say.T("There is no turn {turn} on this circuit.", turn)
+		f.Change = say.T("Name one of the circuit's turns.")
+		f.Proposals = []Proposal{changeNothing(say.T("a remark without a place changes nothing"))}
 		return f
 	}
 	if m.Says == "fine" {
@@ -154,9 +155,9 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 	}
 	if len(rows) == 0 {
 		f.Stance, f.Laps = CannotTell, "0 of 0"
-		f.Text = "Nothing in the table speaks of this complaint there."
-		f.Change = "Say which end of the bike does it, and when."
-		f.Proposals = []Proposal{changeNothing("what cannot be placed is not changed")}
+		f.Text = say.T("Nothing in the table speaks of this complaint there.")
+		f.Change = say.T("Say which end of the bike does it, and when.")
+		f.Proposals = []Proposal{changeNothing(say.T("what cannot be placed is not changed"))}
 		return f
 	}
 	best := rows[0]
@@ -177,18 +178,18 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 			f.Stance = Partly
 		case Contradicts:
 			f.Stance = CannotTell
-			best.t.missing = "no cut and no throttle plate is recorded, and from acceleration alone a small cut cannot be ruled out; record one of them"
+			best.t.missing = say.T("no cut and no throttle plate is recorded, and from acceleration alone a small cut cannot be ruled out; record one of them")
 		}
 	}
 	switch f.Stance {
 	case Agrees, Partly:
 		f.Text = best.yes(l, best.t)
 		if inferred {
-			f.Text += " The cut is inferred from acceleration: suspected, not recorded."
+			f.Text += say.T(" The cut is inferred from acceleration: suspected, not recorded.")
 		}
 		if elsewhere {
 			f.Stance = Partly
-			f.Text = fmt.Sprintf("Not %s, but at that place: %s", leanWords[m.Lean], f.Text)
+			f.Text = say.T("Not {lean}, but at that place: {text}", say.Key(leanWords[m.Lean]), f.Text)
 		}
 		if best.measures != nil {
 			f.Measures = best.measures(l)
@@ -204,11 +205,11 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		if best.measures != nil {
 			f.Measures = best.measures(l)
 		}
-		f.Proposals = []Proposal{changeNothing("the data do not show it; ride two laps more with an eye on that place before anything is changed")}
+		f.Proposals = []Proposal{changeNothing(say.T("the data do not show it; ride two laps more with an eye on that place before anything is changed"))}
 		if opt.Overrule != "" {
 			for _, p := range best.propose(l) {
 				p.NeedsSay = true
-				p.Why = fmt.Sprintf("on the say of %s, against the data: %s", opt.Overrule, p.Why)
+				p.Why = say.T("on the say of {overrule}, against the data: {why}", opt.Overrule, p.Why)
 				f.Proposals = append(f.Proposals, p)
 			}
 		}
@@ -216,10 +217,10 @@ func (s *scene) finding(m Remark, turn int, opt Options) Finding {
 		f.Cause = ""
 		why := best.t.missing
 		if why == "" {
-			why = fmt.Sprintf("only %d laps could show it", best.t.of)
+			why = say.T("only {of} laps could show it", best.t.of)
 		}
-		f.Text = fmt.Sprintf("It cannot be told at %s: %s.", l.name(), why)
-		f.Proposals = []Proposal{inspect("what would show it: "+f.Change, "measure before changing"), changeNothing("what cannot be seen is not changed")}
+		f.Text = say.T("It cannot be told at {turn}: {why}.", l.name(), why)
+		f.Proposals = []Proposal{inspect(say.T("what would show it: {change}", f.Change), say.T("measure before changing")), changeNothing(say.T("what cannot be seen is not changed"))}
 		// Looking costs nothing: a row's own inspections and advice may stand.
 		if best.propose != nil && best.t.missing != "" {
 			for _, p := range best.propose(l) {
@@ -311,20 +312,20 @@ func group(p circuit.Phase) int {
 	return 2
 }
 
-func (s *scene) contradiction(m Remark, turn int, rows []verdictOf) string {
+func (s *scene) contradiction(m Remark, turn int, rows []verdictOf) say.Text {
 	best := rows[0]
-	text := fmt.Sprintf("The data do not show it at %s (%s laps). %s", best.l.name(), best.t.laps(), best.no)
+	text := say.T("The data do not show it at {turn} ({laps} laps). {no}", best.l.name(), best.t.laps(), best.no)
 	return text
 }
 
 // fine answers a rider who is content.
 func (s *scene) fine(f Finding, m Remark, turn int) Finding {
-	f.Laps = fmt.Sprintf("%d of %d", len(s.passes[turn]), s.laps)
+	f.Laps = say.T("{turn} of {laps}", len(s.passes[turn]), s.laps)
 	f.Seen, f.Of = len(s.passes[turn]), s.laps
 	f.Stance = Agrees
 	l := &look{scene: s, turn: turn}
-	f.Text = fmt.Sprintf("Nothing at %s asks for a change.", l.name())
-	f.Proposals = []Proposal{changeNothing("the rider is content there")}
+	f.Text = say.T("Nothing at {turn} asks for a change.", l.name())
+	f.Proposals = []Proposal{changeNothing(say.T("the rider is content there"))}
 	for _, w := range knowledge {
 		if !w.safety {
 			continue
@@ -336,7 +337,7 @@ func (s *scene) fine(f Finding, m Remark, turn int) Finding {
 			break
 		}
 	}
-	f.Change = "Anything the rider feels there."
+	f.Change = say.T("Anything the rider feels there.")
 	return f
 }
 
@@ -344,7 +345,7 @@ func (s *scene) fine(f Finding, m Remark, turn int) Finding {
 // it, and the one in the middle, never only the worst.
 func (s *scene) evidence(l *look, v verdictOf) []Instant {
 	var out []Instant
-	add := func(p *ride.Pass, words string) {
+	add := func(p *ride.Pass, words say.Text) {
 		from, to := p.Start, p.End
 		if v.show != nil {
 			if a, b := v.show(l, p); !math.IsNaN(a) && !math.IsNaN(b) && b >= a {
@@ -363,12 +364,12 @@ func (s *scene) evidence(l *look, v verdictOf) []Instant {
 	}
 	switch n := len(best); {
 	case n >= 3:
-		add(best[0], "clearest")
-		add(best[n/2], "usual")
-		add(best[n-1], "weakest")
+		add(best[0], say.T("clearest"))
+		add(best[n/2], say.T("usual"))
+		add(best[n-1], say.T("weakest"))
 	default:
 		for i, p := range best {
-			add(p, []string{"clearest", "weaker"}[i])
+			add(p, []say.Text{say.T("clearest"), say.T("weaker")}[i])
 		}
 	}
 	return out
@@ -447,7 +448,7 @@ func (s *scene) unasked(asked []Finding, opt Options) []Finding {
 	for i := range out {
 		out[i].ID = fmt.Sprintf("u%d", i+1)
 		if n := count[out[i].Cause]; n > 2 {
-			out[i].Text += fmt.Sprintf(" (%d turns in all show the like.)", n)
+			out[i].Text += say.T(" ({n} turns in all show the like.)", n)
 		}
 	}
 	return out
@@ -460,10 +461,10 @@ func share(f Finding) float64 { return float64(f.Seen) / math.Max(1, float64(f.O
 func (s *scene) wholeRun() []Finding {
 	var out []Finding
 	for _, t := range []struct {
-		name string
+		name say.Text
 		fit  bike.TyreFit
 		file bike.Tyre
-	}{{"front", s.r.Tyres.Front, s.b.Front}, {"rear", s.r.Tyres.Rear, s.b.Rear}} {
+	}{{say.T("front"), s.r.Tyres.Front, s.b.Front}, {say.T("rear"), s.r.Tyres.Rear, s.b.Rear}} {
 		if !t.fit.Identified || t.file.Circumference == 0 {
 			continue
 		}
@@ -471,12 +472,12 @@ func (s *scene) wholeRun() []Finding {
 		if math.Abs(d) < 0.008*t.file.Circumference || math.Abs(d) < 3*t.fit.CircumferenceSE {
 			continue
 		}
-		out = append(out, Finding{Cause: "circumference", Says: "", Seen: s.laps, Of: s.laps, Laps: fmt.Sprintf("%d of %d", s.laps, s.laps), Safety: true,
-			Text: fmt.Sprintf("The %s tyre rolls %s mm a turn, the bike file says %s mm: every slip that the bike's own control sees with that figure is %s %% off.", t.name, num(1000*t.fit.Circumference, 0), num(1000*t.file.Circumference, 0), num(100*math.Abs(d)/t.file.Circumference, 1)),
-			Measures: []Measure{{Name: "circumference", Label: t.name + " circumference", Value: 1000 * t.fit.Circumference, Lo: 1000 * (t.fit.Circumference - 2*t.fit.CircumferenceSE), Hi: 1000 * (t.fit.Circumference + 2*t.fit.CircumferenceSE), N: max(s.laps, 1), Unit: "mm"},
-				{Name: "circumference_file", Label: "in the bike file", Value: 1000 * t.file.Circumference, Lo: 1000 * t.file.Circumference, Hi: 1000 * t.file.Circumference, N: max(s.laps, 1), Unit: "mm"}},
-			Change:    "A measured roll-out of the warm tyre, rider on.",
-			Proposals: []Proposal{inspect(fmt.Sprintf("the %s circumference in logger and control unit: %s mm", t.name, num(1000*t.fit.Circumference, 0)), "it moves every cell of the slip table; a change of its own"), changeNothing("no slip target is touched before")}})
+		out = append(out, Finding{Cause: "circumference", Says: "", Seen: s.laps, Of: s.laps, Laps: say.T("{laps} of {laps2}", s.laps, s.laps), Safety: true,
+			Text: say.T("The {name} tyre rolls {circumference} mm a turn, the bike file says {circumference2} mm: every slip that the bike's own control sees with that figure is {circumference3} % off.", t.name, num(1000*t.fit.Circumference, 0), num(1000*t.file.Circumference, 0), num(100*math.Abs(d)/t.file.Circumference, 1)),
+			Measures: []Measure{{Name: "circumference", Label: say.T("{which} circumference", t.name), Value: 1000 * t.fit.Circumference, Lo: 1000 * (t.fit.Circumference - 2*t.fit.CircumferenceSE), Hi: 1000 * (t.fit.Circumference + 2*t.fit.CircumferenceSE), N: max(s.laps, 1), Unit: "mm"},
+				{Name: "circumference_file", Label: say.T("in the bike file"), Value: 1000 * t.file.Circumference, Lo: 1000 * t.file.Circumference, Hi: 1000 * t.file.Circumference, N: max(s.laps, 1), Unit: "mm"}},
+			Change:    say.T("A measured roll-out of the warm tyre, rider on."),
+			Proposals: []Proposal{inspect(say.T("the {name} circumference in logger and control unit: {circumference} mm", t.name, num(1000*t.fit.Circumference, 0)), say.T("it moves every cell of the slip table; a change of its own")), changeNothing(say.T("no slip target is touched before"))}})
 	}
 	// Where engine speed and ratios contradict the file, the ride has said so among
 	// its problems and has used the better value already.
@@ -484,19 +485,19 @@ func (s *scene) wholeRun() []Finding {
 		if len(out) > 0 || q.Channel != recording.RearSpeed && q.Channel != recording.FrontSpeed || !strings.Contains(q.Mend, "circumference_m") {
 			continue
 		}
-		name := strings.TrimSuffix(q.Channel, "_speed")
-		out = append(out, Finding{Cause: "circumference", Seen: s.laps, Of: s.laps, Laps: fmt.Sprintf("%d of %d", s.laps, s.laps), Safety: true,
-			Text:      fmt.Sprintf("The %s circumference is not what the bike file says: %s.", name, q.Text),
-			Change:    "A measured roll-out of the warm tyre, rider on.",
-			Proposals: []Proposal{inspect("the "+name+" circumference in logger, control unit and bike file", q.Mend), changeNothing("no slip target is touched before")}})
+		name := say.Key(strings.TrimSuffix(q.Channel, "_speed"))
+		out = append(out, Finding{Cause: "circumference", Seen: s.laps, Of: s.laps, Laps: say.T("{laps} of {laps2}", s.laps, s.laps), Safety: true,
+			Text:      say.T("The {name} circumference is not what the bike file says: {text}.", name, q.Text),
+			Change:    say.T("A measured roll-out of the warm tyre, rider on."),
+			Proposals: []Proposal{inspect(say.T("the {which} circumference in logger, control unit and bike file", name), say.Key(q.Mend)), changeNothing(say.T("no slip target is touched before"))}})
 	}
 	for _, e := range s.r.Episodes {
 		if e.Kind == ride.Highside {
-			out = append(out, Finding{Turn: e.Turn, Phase: e.Phase, Cause: "near-highside", Seen: 1, Of: s.laps, Laps: fmt.Sprintf("1 of %d", s.laps), Safety: true, Cost: 1,
-				Text:      fmt.Sprintf("Lap %d, turn %d: the rear slid and caught. Nothing is loosened after that.", e.Lap, e.Turn),
-				Evidence:  []Instant{{e.Lap, e.Turn, e.Start, e.End, "the moment"}},
-				Change:    "The rider's own account of the moment.",
-				Proposals: []Proposal{{Kind: Nothing, Title: "go back to the reference", Why: "a near-highside outranks every lap time", Expect: "a known bike", Watch: "tyre and track before anything else"}}})
+			out = append(out, Finding{Turn: e.Turn, Phase: e.Phase, Cause: "near-highside", Seen: 1, Of: s.laps, Laps: say.T("1 of {laps}", s.laps), Safety: true, Cost: 1,
+				Text:      say.T("Lap {lap}, turn {turn}: the rear slid and caught. Nothing is loosened after that.", e.Lap, e.Turn),
+				Evidence:  []Instant{{e.Lap, e.Turn, e.Start, e.End, say.T("the moment")}},
+				Change:    say.T("The rider's own account of the moment."),
+				Proposals: []Proposal{{Kind: Nothing, Title: say.T("go back to the reference"), Why: say.T("a near-highside outranks every lap time"), Expect: say.T("a known bike"), Watch: say.T("tyre and track before anything else")}}})
 			break
 		}
 	}
@@ -505,7 +506,7 @@ func (s *scene) wholeRun() []Finding {
 
 // next picks the finding to take first: safety, then what the data carry with
 // the strongest remark and most laps.
-func next(findings, unasked []Finding, remarks []Remark) (id, why string) {
+func next(findings, unasked []Finding, remarks []Remark) (id string, why say.Text) {
 	strength := map[int]int{}
 	for _, m := range remarks {
 		strength[m.ID] = m.Strength
@@ -516,17 +517,17 @@ func next(findings, unasked []Finding, remarks []Remark) (id, why string) {
 			return
 		}
 		x := share(f) * (1 + 0.3*float64(strength[f.Remark]))
-		reason := fmt.Sprintf("seen on %s laps", f.Laps)
+		reason := say.T("seen on {laps} laps", f.Laps)
 		if f.Stance == Partly {
 			x *= 0.6
 		}
 		if f.Remark == 0 {
 			x *= 0.5
-			reason += ", though nobody mentioned it"
+			reason = say.T("{reason}, though nobody mentioned it", reason)
 		}
 		if f.Safety {
 			x += 2
-			reason = "safety comes first; " + reason
+			reason = say.T("safety comes first; {reason}", reason)
 		}
 		if x > best {
 			best, id, why = x, f.ID, reason

@@ -23,7 +23,7 @@ func blipped(t testing.TB) told {
 // What a finding must carry whatever it says.
 func whole(t *testing.T, f Finding) {
 	t.Helper()
-	if f.ID == "" || f.Text == "" || f.Laps == "" || f.Change == "" || len(f.Proposals) == 0 {
+	if f.ID == "" || f.Text == "" || f.Laps.String() == "" || f.Change == "" || len(f.Proposals) == 0 {
 		t.Errorf("finding lacks a part: %+v", f)
 	}
 	for _, m := range f.Measures {
@@ -39,7 +39,7 @@ func whole(t *testing.T, f Finding) {
 			t.Errorf("%s: a setting without its cautions, cells, slot or primary measure: %+v", f.ID, p)
 		}
 	}
-	if strings.Contains(f.Text, "NaN") || strings.Contains(f.Text, "Inf") {
+	if strings.Contains(f.Text.String(), "NaN") || strings.Contains(f.Text.String(), "Inf") {
 		t.Errorf("%s: %s", f.ID, f.Text)
 	}
 }
@@ -65,7 +65,7 @@ func TestDebrief(t *testing.T) {
 		byID[f.ID] = f
 	}
 	f := byID["r1"]
-	if f.Stance != Agrees || f.Cause != "over-blip" || f.Laps != "6 of 6" || len(f.Evidence) != 3 {
+	if f.Stance != Agrees || f.Cause != "over-blip" || f.Laps.String() != "6 of 6" || len(f.Evidence) != 3 {
 		t.Errorf("over-blip: %+v", f)
 	}
 	if p := f.Proposals[0]; p.Step.Setting != "blip" || p.Step.Slot != "B" || p.Step.Cells[0].New >= p.Step.Cells[0].Old {
@@ -80,7 +80,7 @@ func TestDebrief(t *testing.T) {
 	if f := byID["r3"]; f.Stance != CannotTell || f.Proposals[0].Kind == ChangeSetting {
 		t.Errorf("nothing shows a sliding front, yet: %+v", f)
 	}
-	if f := byID["r5"]; f.Stance != CannotTell || !strings.Contains(f.Text, "no turn 99") {
+	if f := byID["r5"]; f.Stance != CannotTell || !strings.Contains(f.Text.String(), "no turn 99") {
 		t.Errorf("a turn that is not there: %+v", f)
 	}
 	if f := byID["r6"]; f.Stance != Agrees || f.Proposals[0].Kind != Nothing {
@@ -128,7 +128,7 @@ func TestCannotTell(t *testing.T) {
 		if f.Stance == Agrees || f.Stance == Partly {
 			t.Errorf("%s without its channel: %s %s", c.says, f.Stance, f.Text)
 		}
-		if f.Stance == CannotTell && !strings.Contains(f.Text, c.word) {
+		if f.Stance == CannotTell && !strings.Contains(f.Text.String(), c.word) {
 			t.Errorf("%s: %s", c.says, f.Text)
 		}
 	}
@@ -157,7 +157,7 @@ func TestContradictedRemarkGetsNoStep(t *testing.T) {
 	f = Debrief(x.ride, x.bike, m, x.sheet, "B", Options{Unasked: -1, Overrule: "Ada"}).Findings[0]
 	said := false
 	for _, p := range f.Proposals {
-		said = said || p.Kind == ChangeSetting && p.NeedsSay && strings.Contains(p.Why, "Ada")
+		said = said || p.Kind == ChangeSetting && p.NeedsSay && strings.Contains(p.Why.String(), "Ada")
 	}
 	if !said {
 		t.Errorf("the engineer's say is not used: %+v", f.Proposals)
@@ -175,7 +175,7 @@ func TestWrongCircumference(t *testing.T) {
 		}
 		found := false
 		for _, f := range Debrief(x.ride, x.bike, nil, x.sheet, "", Options{}).Unasked {
-			whole2 := f.Cause == "circumference" && strings.Contains(f.Text, "rear") && f.Proposals[0].Kind == Inspect
+			whole2 := f.Cause == "circumference" && strings.Contains(f.Text.String(), "rear") && f.Proposals[0].Kind == Inspect
 			found = found || whole2
 		}
 		if !found {

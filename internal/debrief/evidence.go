@@ -1,11 +1,11 @@
 package debrief
 
 import (
-	"fmt"
 	"math"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // sight is what one lap shows of a row's evidence.
@@ -34,7 +34,7 @@ func (l *look) key(p *ride.Pass) key { return key{p.Lap, p.Turn} }
 type tally struct {
 	seen, opposite, of int
 	best               []*ride.Pass // laps that show it, strongest first as tested
-	missing            string       // why nothing can be seen with these channels
+	missing            say.Text     // why nothing can be seen with these channels
 }
 
 func (t tally) share() float64 {
@@ -63,29 +63,29 @@ func (t tally) stance() Stance {
 	return Contradicts
 }
 
-func (t tally) laps() string { return fmt.Sprintf("%d of %d", t.seen, t.of) }
+func (t tally) laps() say.Text { return say.T("{seen} of {of}", t.seen, t.of) }
 
 // need is a channel that a row cannot do without.
 type need struct {
-	what string
+	what say.Text
 	have func(*ride.Ride) bool
-	mend string
+	mend say.Text
 }
 
 var (
-	needCut      = need{"no torque cut (neither a cut channel nor grip and throttle plate)", func(r *ride.Ride) bool { return r.Signals.Cut != nil }, "record the cut, or grip and plate"}
-	needSlip     = need{"no rear slip", func(r *ride.Ride) bool { return r.Signals.RearSlip != nil }, "record both wheel speeds"}
-	needGrip     = need{"no throttle grip", func(r *ride.Ride) bool { return r.Signals.Grip != nil }, "record the grip"}
-	needThrottle = need{"no throttle plate", func(r *ride.Ride) bool { return r.Signals.Throttle != nil }, "record the plate"}
-	needRPM      = need{"no engine speed", func(r *ride.Ride) bool { return r.Signals.RPM != nil }, "record engine speed"}
-	needGear     = need{"no gear", func(r *ride.Ride) bool { return r.Signals.Gear != nil }, "record gear or engine speed"}
-	needBrake    = need{"no brake pressure", func(r *ride.Ride) bool { return r.Signals.FrontBrake != nil }, "record front brake pressure"}
-	needFront    = need{"no front wheel slip", func(r *ride.Ride) bool { return r.Signals.FrontSlip != nil }, "record the front wheel and a GPS speed"}
-	needFork     = need{"no fork travel", func(r *ride.Ride) bool { return r.Signals.Fork != nil }, "fit a fork travel sensor"}
-	needShock    = need{"no rear travel", func(r *ride.Ride) bool { return r.Signals.Shock != nil }, "fit a rear travel sensor"}
-	needLean     = need{"no lean", func(r *ride.Ride) bool { return r.Signals.Lean != nil }, "record lean, or gyros and GPS"}
-	needAir      = need{"no way to see the front wheel lift", func(r *ride.Ride) bool { return r.Signals.Airborne != nil }, "record front wheel speed and acceleration"}
-	needPlace    = need{"no place across the track", func(r *ride.Ride) bool { return r.Position != nil && !r.Position.Lost && r.Position.Offset != nil }, "record GPS at 10 Hz or better"}
+	needCut      = need{say.T("no torque cut (neither a cut channel nor grip and throttle plate)"), func(r *ride.Ride) bool { return r.Signals.Cut != nil }, say.T("record the cut, or grip and plate")}
+	needSlip     = need{say.T("no rear slip"), func(r *ride.Ride) bool { return r.Signals.RearSlip != nil }, say.T("record both wheel speeds")}
+	needGrip     = need{say.T("no throttle grip"), func(r *ride.Ride) bool { return r.Signals.Grip != nil }, say.T("record the grip")}
+	needThrottle = need{say.T("no throttle plate"), func(r *ride.Ride) bool { return r.Signals.Throttle != nil }, say.T("record the plate")}
+	needRPM      = need{say.T("no engine speed"), func(r *ride.Ride) bool { return r.Signals.RPM != nil }, say.T("record engine speed")}
+	needGear     = need{say.T("no gear"), func(r *ride.Ride) bool { return r.Signals.Gear != nil }, say.T("record gear or engine speed")}
+	needBrake    = need{say.T("no brake pressure"), func(r *ride.Ride) bool { return r.Signals.FrontBrake != nil }, say.T("record front brake pressure")}
+	needFront    = need{say.T("no front wheel slip"), func(r *ride.Ride) bool { return r.Signals.FrontSlip != nil }, say.T("record the front wheel and a GPS speed")}
+	needFork     = need{say.T("no fork travel"), func(r *ride.Ride) bool { return r.Signals.Fork != nil }, say.T("fit a fork travel sensor")}
+	needShock    = need{say.T("no rear travel"), func(r *ride.Ride) bool { return r.Signals.Shock != nil }, say.T("fit a rear travel sensor")}
+	needLean     = need{say.T("no lean"), func(r *ride.Ride) bool { return r.Signals.Lean != nil }, say.T("record lean, or gyros and GPS")}
+	needAir      = need{say.T("no way to see the front wheel lift"), func(r *ride.Ride) bool { return r.Signals.Airborne != nil }, say.T("record front wheel speed and acceleration")}
+	needPlace    = need{say.T("no place across the track"), func(r *ride.Ride) bool { return r.Position != nil && !r.Position.Lost && r.Position.Offset != nil }, say.T("record GPS at 10 Hz or better")}
 )
 
 // gather asks a row about every timed lap of the turn.
@@ -93,7 +93,7 @@ func (l *look) gather(w *row) tally {
 	var t tally
 	for _, n := range w.needs {
 		if !n.have(l.r) {
-			t.missing = n.what + " in this recording; " + n.mend
+			t.missing = say.T("{what} in this recording; {mend}", n.what, n.mend)
 			return t
 		}
 	}
@@ -116,7 +116,7 @@ func (l *look) gather(w *row) tally {
 func (l *look) passesOf() []*ride.Pass { return l.passes[l.turn] }
 
 // measure sums a value over the laps of the turn.
-func (l *look) measure(name, label, unit string, f func(*ride.Pass) float64) (Measure, bool) {
+func (l *look) measure(name string, label say.Text, unit string, f func(*ride.Pass) float64) (Measure, bool) {
 	var x []float64
 	for _, p := range l.passesOf() {
 		x = append(x, f(p))

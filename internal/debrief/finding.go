@@ -2,6 +2,7 @@ package debrief
 
 import (
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -19,8 +20,8 @@ const (
 // Measure is one number of a finding. Lo..Hi is the spread of the middle four
 // fifths of the laps, or a 95 % interval where Name ends in "_mean".
 type Measure struct {
-	Name   string // cut_time, slip_peak, surplus, decel, ...
-	Label  string // in words: "time cut while picking up"
+	Name   string   // cut_time, slip_peak, surplus, decel, ...
+	Label  say.Text // in words: "time cut while picking up"
 	Value  float64
 	Lo, Hi float64
 	N      int    // laps
@@ -31,7 +32,7 @@ type Measure struct {
 type Instant struct {
 	Lap, Turn  int
 	Start, End float64 // s, recording clock
-	Words      string
+	Words      say.Text
 }
 
 // Kind of a proposal.
@@ -48,11 +49,11 @@ const (
 type Proposal struct {
 	Kind     Kind
 	Step     setting.Step // only for ChangeSetting: proposed, not yet numbered
-	Title    string       // one line: "slip-target, slot B: +1 % in 4 cells (40..48 deg x 100..140 km/h)"
-	Why      string
-	Expect   string
-	Watch    string
-	Cautions []string
+	Title    say.Text     // one line: "slip-target, slot B: +1 % in 4 cells (40..48 deg x 100..140 km/h)"
+	Why      say.Text
+	Expect   say.Text
+	Watch    say.Text
+	Cautions []say.Text
 	Score    float64 // smaller stands first: how indirectly it acts, and how large it is
 	NeedsSay bool    // only with the engineer's say: the data do not carry it
 }
@@ -66,12 +67,12 @@ type Finding struct {
 	Says      Complaint
 	Cause     string // id of the row of the knowledge table that the evidence supports best; "" for none
 	Stance    Stance
-	Text      string
+	Text      say.Text
 	Measures  []Measure
-	Seen, Of  int    // laps on which the evidence was seen, of laps that could show it
-	Laps      string // "7 of 9"
+	Seen, Of  int      // laps on which the evidence was seen, of laps that could show it
+	Laps      say.Text // "7 of 9"
 	Evidence  []Instant
-	Change    string // what would change the mind
+	Change    say.Text // what would change the mind
 	Proposals []Proposal
 	Cost      float64 // s per lap at stake, 0 where none is claimed; ranks unasked findings
 	Safety    bool    // outranks everything
@@ -80,12 +81,12 @@ type Finding struct {
 // Result of a debrief.
 type Result struct {
 	Run      int
-	Laps     int       // timed laps looked at
-	Findings []Finding // in the order of the remarks, joint remarks turn by turn
-	Unasked  []Finding // ranked, at most Options.Unasked
-	Next     string    // id of the finding to take first; "" for none
-	Why      string    // why that one
-	Notes    []string  // what weakens all of it: lean source, tyre radii, few laps
+	Laps     int        // timed laps looked at
+	Findings []Finding  // in the order of the remarks, joint remarks turn by turn
+	Unasked  []Finding  // ranked, at most Options.Unasked
+	Next     string     // id of the finding to take first; "" for none
+	Why      say.Text   // why that one
+	Notes    []say.Text // what weakens all of it: lean source, tyre radii, few laps
 }
 
 // Options of a debrief. The zero value is the usual.

@@ -1,7 +1,6 @@
 package debrief
 
 import (
-	"fmt"
 	"math"
 	"sort"
 	"strings"
@@ -9,6 +8,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -22,26 +22,26 @@ const (
 	scoreNothing   = 4.0
 )
 
-func coach(what, why string) Proposal {
-	return Proposal{Kind: Technique, Title: what, Why: why, Expect: "less scatter at that turn", Watch: "the rider's own spread over the laps", Score: scoreTechnique}
+func coach(what, why say.Text) Proposal {
+	return Proposal{Kind: Technique, Title: what, Why: why, Expect: say.T("less scatter at that turn"), Watch: say.T("the rider's own spread over the laps"), Score: scoreTechnique}
 }
 
-func inspect(what, why string) Proposal {
-	return Proposal{Kind: Inspect, Title: what, Why: why, Expect: "a cause found or ruled out", Watch: "the same turn on the next run", Score: scoreInspect}
+func inspect(what, why say.Text) Proposal {
+	return Proposal{Kind: Inspect, Title: what, Why: why, Expect: say.T("a cause found or ruled out"), Watch: say.T("the same turn on the next run"), Score: scoreInspect}
 }
 
-func changeNothing(why string) Proposal {
-	return Proposal{Kind: Nothing, Title: "change nothing", Why: why, Expect: "the same bike as a reference", Watch: "whether the remark comes back", Score: scoreNothing}
+func changeNothing(why say.Text) Proposal {
+	return Proposal{Kind: Nothing, Title: say.T("change nothing"), Why: why, Expect: say.T("the same bike as a reference"), Watch: say.T("whether the remark comes back"), Score: scoreNothing}
 }
 
 // list proposes one largest step of a by-gear setting in one gear.
-func (l *look) list(on string, gear int, sign float64, why, expect, watch, primary string) []Proposal {
+func (l *look) list(on string, gear int, sign float64, why, expect, watch say.Text, primary string) []Proposal {
 	s := l.acting(on)
 	if s == nil || s.Kind != setting.List || gear == 0 {
 		if s != nil && s.Kind == setting.Scalar {
 			return l.scalar(on, sign, why, expect, watch)
 		}
-		return []Proposal{inspect("the "+strings.ReplaceAll(on, "-", " ")+" setting, which the bike file does not declare by gear", why)}
+		return []Proposal{inspect(say.T("the {setting} setting, which the bike file does not declare by gear", strings.ReplaceAll(on, "-", " ")), why)}
 	}
 	v := l.sheet.Slots[l.slot][s.ID]
 	if len(v) == 0 || gear > len(v[0]) {
@@ -49,7 +49,7 @@ func (l *look) list(on string, gear int, sign float64, why, expect, watch, prima
 	}
 	step := l.sized(s, v, []setting.Cell{{Row: 0, Column: gear - 1}}, sign*s.LargestStep)
 	if len(step.Cells) == 0 {
-		return []Proposal{changeNothing(fmt.Sprintf("%s in gear %d is at the end of its range", s.ID, gear))}
+		return []Proposal{changeNothing(say.T("{id} in gear {gear} is at the end of its range", s.ID, gear))}
 	}
 	step.Primary = setting.Primary{Turn: l.turn, Measure: primary, Expect: "less", Matters: 0.05}
 	return []Proposal{l.proposal(s, step, why, expect, watch)}
@@ -57,7 +57,7 @@ func (l *look) list(on string, gear int, sign float64, why, expect, watch, prima
 
 // scalar proposes one largest step of a single value, or of every cell of a
 // grid that acts on the same thing.
-func (l *look) scalar(on string, sign float64, why, expect, watch string) []Proposal {
+func (l *look) scalar(on string, sign float64, why, expect, watch say.Text) []Proposal {
 	s := l.acting(on)
 	if s == nil {
 		return nil
@@ -109,8 +109,8 @@ func (l *look) sized(s *setting.Setting, v setting.Values, cells []setting.Cell,
 	return step
 }
 
-func (l *look) proposal(s *setting.Setting, step setting.Step, why, expect, watch string) Proposal {
-	step.Reason = why
+func (l *look) proposal(s *setting.Setting, step setting.Step, why, expect, watch say.Text) Proposal {
+	step.Reason = why.String()
 	size := 0.0
 	for _, c := range step.Cells {
 		size = math.Max(size, math.Abs(c.New-c.Old)/math.Max(s.LargestStep, 1e-9))
@@ -120,14 +120,16 @@ func (l *look) proposal(s *setting.Setting, step setting.Step, why, expect, watc
 	if d < 0 {
 		sign = "-"
 	}
-	title := fmt.Sprintf("%s, slot %s: %s%s %s", s.ID, step.Slot, sign, setting.Number(math.Abs(d)), s.Unit)
+	title := say.T("{id}, slot {slot}: {sign}{number} {unit}", s.ID, step.Slot, sign, setting.Number(math.Abs(d)), s.Unit)
 	if n := s.CellsName(step.Cells); n != "" {
-		title += " at " + n
+		title = say.T("{change} at {cells}", title, n)
 	}
 	p := Proposal{Kind: ChangeSetting, Step: step, Title: title, Why: why, Expect: expect, Watch: watch, Score: scoreSetting + size + 0.05*float64(len(step.Cells))}
-	p.Cautions = append(p.Cautions, rehearsal.Cautions...)
+	for _, c := range rehearsal.Cautions {
+		p.Cautions = append(p.Cautions, say.Key(c))
+	}
 	if s.LoosensAny(step.Cells) {
-		p.Cautions = append(p.Cautions, "This gives margin away at that place: the first laps well below the limit.")
+		p.Cautions = append(p.Cautions, say.T("This gives margin away at that place: the first laps well below the limit."))
 	}
 	return p
 }
@@ -237,7 +239,7 @@ func raiseTarget(class string) func(*look) []Proposal {
 	return func(l *look) []Proposal {
 		s := l.acting("slip-target")
 		if s == nil {
-			return []Proposal{inspect("the slip control's settings, which the bike file does not declare", "the control takes torque away there")}
+			return []Proposal{inspect(say.T("the slip control's settings, which the bike file does not declare"), say.T("the control takes torque away there"))}
 		}
 		v := l.sheet.Slots[l.slot][s.ID]
 		if v == nil {
@@ -261,12 +263,12 @@ func raiseTarget(class string) func(*look) []Proposal {
 		}
 		step := l.shaped(s, v, cells, s.LargestStep)
 		if len(step.Cells) == 0 {
-			return []Proposal{changeNothing("the target is at the end of its range there")}
+			return []Proposal{changeNothing(say.T("the target is at the end of its range there"))}
 		}
 		step.Primary = setting.Primary{Turn: l.turn, Measure: "exit", Expect: "less", Matters: 0.05}
-		out := []Proposal{l.proposal(s, step, "the control takes torque away in these cells", "shorter cuts there, a little more drive", "greatest slip, sudden rolls, and the other turns that use these cells")}
+		out := []Proposal{l.proposal(s, step, say.T("the control takes torque away in these cells"), say.T("shorter cuts there, a little more drive"), say.T("greatest slip, sudden rolls, and the other turns that use these cells"))}
 		if !l.r.Tyres.Rear.Identified {
-			out = append(out, inspect("tyre circumference and crown before the target", "the radii are not identified: slip itself may be wrong"))
+			out = append(out, inspect(say.T("tyre circumference and crown before the target"), say.T("the radii are not identified: slip itself may be wrong")))
 			out[1].Score = 0.5
 		}
 		return out
@@ -277,7 +279,7 @@ func raiseTarget(class string) func(*look) []Proposal {
 func lowerTarget(l *look) []Proposal {
 	s := l.acting("slip-target")
 	if s == nil {
-		return []Proposal{coach("open softer until it is upright", "the rear spins under the hand")}
+		return []Proposal{coach(say.T("open softer until it is upright"), say.T("the rear spins under the hand"))}
 	}
 	v := l.sheet.Slots[l.slot][s.ID]
 	if v == nil {
@@ -291,9 +293,9 @@ func lowerTarget(l *look) []Proposal {
 	}
 	step := l.shaped(s, v, cells, -s.LargestStep)
 	if len(step.Cells) == 0 {
-		return []Proposal{coach("open softer until it is upright", "the target cannot go lower")}
+		return []Proposal{coach(say.T("open softer until it is upright"), say.T("the target cannot go lower"))}
 	}
 	step.Primary = setting.Primary{Turn: l.turn, Measure: "exit", Expect: "less", Matters: 0.05}
-	return []Proposal{l.proposal(s, step, "the rear slips more than the tyre bears in these cells", "less slip there", "time cut, and whether the rider opens later"),
-		inspect("tyre pressure and temperature", "a cold or worn tyre spins at any target")}
+	return []Proposal{l.proposal(s, step, say.T("the rear slips more than the tyre bears in these cells"), say.T("less slip there"), say.T("time cut, and whether the rider opens later")),
+		inspect(say.T("tyre pressure and temperature"), say.T("a cold or worn tyre spins at any target"))}
 }

@@ -277,7 +277,7 @@ func first(f Finding) string {
 	if len(f.Proposals) == 0 {
 		return "none"
 	}
-	return string(f.Proposals[0].Kind) + " " + f.Proposals[0].Title
+	return string(f.Proposals[0].Kind) + " " + f.Proposals[0].Title.String()
 }
 
 func pct(a, n int) float64 { return 100 * float64(a) / math.Max(1, float64(n)) }

@@ -7,6 +7,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // row is one line of the knowledge table: a symptom at a phase, what in the
@@ -20,9 +21,9 @@ type row struct {
 	needs    []need
 	test     func(*look, *ride.Pass) sight
 	measures func(*look) []Measure
-	yes      func(*look, tally) string // what the data show, present tense, no numbers without unit
-	no       string                    // what they do not show
-	mind     string                    // what would change the mind
+	yes      func(*look, tally) say.Text // what the data show, present tense, no numbers without unit
+	no       say.Text                    // what they do not show
+	mind     say.Text                    // what would change the mind
 	propose  func(*look) []Proposal
 	safety   bool
 	weight   float64 // 1 unless told: prefers one row to another where both show
@@ -43,20 +44,31 @@ func list(m ...Measure) []Measure {
 	return out
 }
 
-func (l *look) m(name, label, unit string, f func(*ride.Pass) float64) Measure {
+func (l *look) m(name string, label say.Text, unit string, f func(*ride.Pass) float64) Measure {
 	m, _ := l.measure(name, label, unit, f)
 	return m
 }
 
-// name is "turn 4", or with the turn's own name.
-func (l *look) name() string {
+// capital is name at the beginning of a sentence.
+func (l *look) capital() say.Text {
 	if l.turn == 0 {
-		return "the whole lap"
+		return say.T("The whole lap")
 	}
 	if t := l.turnOf[l.turn]; t != nil && t.Name != "" {
-		return fmt.Sprintf("turn %d (%s)", l.turn, t.Name)
+		return say.T("Turn {turn} ({name})", l.turn, t.Name)
 	}
-	return fmt.Sprintf("turn %d", l.turn)
+	return say.T("Turn {turn}", l.turn)
+}
+
+// name is "turn 4", or with the turn's own name.
+func (l *look) name() say.Text {
+	if l.turn == 0 {
+		return say.T("the whole lap")
+	}
+	if t := l.turnOf[l.turn]; t != nil && t.Name != "" {
+		return say.T("turn {turn} ({name})", l.turn, t.Name)
+	}
+	return say.T("turn {turn}", l.turn)
 }
 
 func (l *look) d(p *ride.Pass) *drive { return l.drive(l.key(p)) }
@@ -65,17 +77,17 @@ func (l *look) d(p *ride.Pass) *drive { return l.drive(l.key(p)) }
 func (l *look) cutMeasures(class int) []Measure {
 	f := func(p *ride.Pass) float64 { return l.d(p).class[class] }
 	return list(
-		l.m("cut_time", "time in which torque was cut", "s", f),
-		l.m("cut_area", "cut time weighted with its depth", "s", func(p *ride.Pass) float64 { return l.d(p).area }),
-		l.m("cut_peak", "deepest cut", "pct", func(p *ride.Pass) float64 { return 100 * l.d(p).peak }),
-		l.m("slip_cut", "slip while cut", "pct", func(p *ride.Pass) float64 { return 100 * l.d(p).slipCut }),
-		l.m("slip_peak", "greatest slip", "pct", func(p *ride.Pass) float64 {
+		l.m("cut_time", say.T("time in which torque was cut"), "s", f),
+		l.m("cut_area", say.T("cut time weighted with its depth"), "s", func(p *ride.Pass) float64 { return l.d(p).area }),
+		l.m("cut_peak", say.T("deepest cut"), "pct", func(p *ride.Pass) float64 { return 100 * l.d(p).peak }),
+		l.m("slip_cut", say.T("slip while cut"), "pct", func(p *ride.Pass) float64 { return 100 * l.d(p).slipCut }),
+		l.m("slip_peak", say.T("greatest slip"), "pct", func(p *ride.Pass) float64 {
 			if !l.d(p).slipKnown {
 				return math.NaN()
 			}
 			return 100 * l.d(p).slipPeak
 		}),
-		l.m("max_lean", "greatest lean", "deg", func(p *ride.Pass) float64 { return p.MaxLean / degree }),
+		l.m("max_lean", say.T("greatest lean"), "deg", func(p *ride.Pass) float64 { return p.MaxLean / degree }),
 	)
 }
 

@@ -1,12 +1,12 @@
 package debrief
 
 import (
-	"fmt"
 	"math"
 	"sort"
 
 	"cornerwright/internal/inference"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // Bounds of the finding 'uneven' (common practice): a turn whose time scatters
@@ -21,19 +21,20 @@ const (
 
 // habit is what a rider does at a turn that can go with its time.
 type habit struct {
-	name, label, unit string
-	scale             float64
-	say               string // what to ride alike
-	of                func(*ride.Pass) float64
+	name, unit string
+	label      say.Text
+	scale      float64
+	alike      say.Text // what to ride alike
+	of         func(*ride.Pass) float64
 }
 
 var habits = []habit{
-	{"brake_point", "place of the brakes", "m", 1, "brake at one mark", func(p *ride.Pass) float64 { return p.BrakeM }},
-	{"entry_speed", "speed at turn-in", "km/h", 3.6, "turn in at one speed", func(p *ride.Pass) float64 { return p.EntrySpeed }},
-	{"min_speed", "least speed", "km/h", 3.6, "carry one speed through the middle", func(p *ride.Pass) float64 { return p.MinSpeed }},
-	{"coast_time", "rolling time between brakes and throttle", "s", 1, "keep the roll between brakes and throttle alike", func(p *ride.Pass) float64 { return p.CoastTime }},
-	{"pickup", "place of the pick-up", "m", 1, "open at one mark", func(p *ride.Pass) float64 { return p.PickupM }},
-	{"pickup_to_full", "time from pick-up to full throttle", "s", 1, "open at one pace", func(p *ride.Pass) float64 { return p.PickupToFull }},
+	{"brake_point", "m", say.T("place of the brakes"), 1, say.T("brake at one mark"), func(p *ride.Pass) float64 { return p.BrakeM }},
+	{"entry_speed", "km/h", say.T("speed at turn-in"), 3.6, say.T("turn in at one speed"), func(p *ride.Pass) float64 { return p.EntrySpeed }},
+	{"min_speed", "km/h", say.T("least speed"), 3.6, say.T("carry one speed through the middle"), func(p *ride.Pass) float64 { return p.MinSpeed }},
+	{"coast_time", "s", say.T("rolling time between brakes and throttle"), 1, say.T("keep the roll between brakes and throttle alike"), func(p *ride.Pass) float64 { return p.CoastTime }},
+	{"pickup", "m", say.T("place of the pick-up"), 1, say.T("open at one mark"), func(p *ride.Pass) float64 { return p.PickupM }},
+	{"pickup_to_full", "s", say.T("time from pick-up to full throttle"), 1, say.T("open at one pace"), func(p *ride.Pass) float64 { return p.PickupToFull }},
 }
 
 // beyondChance tells whether the greatest of len(habits) rank correlations over n laps
@@ -106,20 +107,20 @@ func (s *scene) uneven() []Finding {
 		}
 	}
 	n := len(w.time)
-	f := Finding{Turn: w.turn, Cause: "uneven", Seen: n, Of: n, Laps: fmt.Sprintf("%d of %d", n, n),
-		Text: fmt.Sprintf("In %s the laps differ by %s s (one standard deviation), in the usual turn by %s s.", l.name(), num(w.spread, 2), num(usual, 2)),
-		Measures: list(l.m("segment", "time of the turn", "s", func(p *ride.Pass) float64 { return p.Segment }),
-			Measure{Name: "segment_spread", Label: "scatter of that time", Unit: "s", Value: w.spread, Lo: w.spread * math.Sqrt(float64(n-1)/inference.ChiSquareQuantile(0.975, float64(n-1))), Hi: w.spread * math.Sqrt(float64(n-1)/inference.ChiSquareQuantile(0.025, float64(n-1))), N: n}),
-		Change: "Laps ridden alike at that turn, or traffic that explains the slow ones."}
+	f := Finding{Turn: w.turn, Cause: "uneven", Seen: n, Of: n, Laps: say.T("{n} of {n2}", n, n),
+		Text: say.T("In {turn} the laps differ by {spread} s (one standard deviation), in the usual turn by {usual} s.", l.name(), num(w.spread, 2), num(usual, 2)),
+		Measures: list(l.m("segment", say.T("time of the turn"), "s", func(p *ride.Pass) float64 { return p.Segment }),
+			Measure{Name: "segment_spread", Label: say.T("scatter of that time"), Unit: "s", Value: w.spread, Lo: w.spread * math.Sqrt(float64(n-1)/inference.ChiSquareQuantile(0.975, float64(n-1))), Hi: w.spread * math.Sqrt(float64(n-1)/inference.ChiSquareQuantile(0.025, float64(n-1))), N: n}),
+		Change: say.T("Laps ridden alike at that turn, or traffic that explains the slow ones.")}
 	// Half of the laps lose the middle of a normal scatter against the median of
 	// the quicker half: 0.67 standard deviations.
 	f.Cost = 0.6745 * w.spread
-	what := "ride it alike, one lap like the other, before any setting is judged here"
+	what := say.T("ride it alike, one lap like the other, before any setting is judged here")
 	if how >= 0 && beyondChance(best, n) {
 		h := habits[how]
-		f.Text += fmt.Sprintf(" What goes with it is the %s (rank correlation %s).", h.label, num(best, 2))
+		f.Text += say.T(" What goes with it is the {label} (rank correlation {best}).", h.label, num(best, 2))
 		f.Measures = append(f.Measures, list(l.m(h.name, h.label, h.unit, func(p *ride.Pass) float64 { return h.scale * h.of(p) }))...)
-		what = h.say + "; nothing else"
+		what = say.T("{what}; nothing else", h.alike)
 	}
 	order := make([]int, n)
 	for i := range order {
@@ -128,11 +129,11 @@ func (s *scene) uneven() []Finding {
 	sort.Slice(order, func(i, j int) bool { return w.time[order[i]] < w.time[order[j]] })
 	for _, x := range []struct {
 		i   int
-		say string
-	}{{order[0], "the quickest of them"}, {order[n-1], "the slowest of them"}} {
+		say say.Text
+	}{{order[0], say.T("the quickest of them")}, {order[n-1], say.T("the slowest of them")}} {
 		p := w.passes[x.i]
 		f.Evidence = append(f.Evidence, Instant{p.Lap, w.turn, p.Start, p.End, x.say})
 	}
-	f.Proposals = []Proposal{coach(what, "the rider's own spread tells more here than any setting"), changeNothing("a setting cannot be judged where the laps differ this much")}
+	f.Proposals = []Proposal{coach(what, say.T("the rider's own spread tells more here than any setting")), changeNothing(say.T("a setting cannot be judged where the laps differ this much"))}
 	return []Finding{f}
 }

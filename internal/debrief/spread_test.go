@@ -47,14 +47,14 @@ func TestUnevenTurn(t *testing.T) {
 		t.Fatalf("half a second of scatter at turn %d: %+v", turn, f)
 	}
 	whole(t, *f)
-	if !strings.Contains(f.Text, "place of the pick-up") || f.Proposals[0].Kind != Technique || !strings.Contains(f.Proposals[0].Title, "open at one mark") {
+	if !strings.Contains(f.Text.String(), "place of the pick-up") || f.Proposals[0].Kind != Technique || !strings.Contains(f.Proposals[0].Title.String(), "open at one mark") {
 		t.Errorf("the habit that goes with it is not named: %s; %+v", f.Text, f.Proposals[0])
 	}
 	if len(f.Evidence) != 2 || f.Evidence[0].Lap == f.Evidence[1].Lap {
 		t.Errorf("the quickest and the slowest lap are not shown: %+v", f.Evidence)
 	}
 	// A habit that goes with nothing is not named.
-	if f := alter(0.5, func(*ride.Pass, float64) {}); f == nil || strings.Contains(f.Text, "place of the pick-up") {
+	if f := alter(0.5, func(*ride.Pass, float64) {}); f == nil || strings.Contains(f.Text.String(), "place of the pick-up") {
 		t.Errorf("nothing goes with it: %+v", f)
 	}
 	if f := alter(0, func(*ride.Pass, float64) {}); f != nil && f.Turn == turn {

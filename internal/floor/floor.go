@@ -11,6 +11,7 @@ var Of = map[string]int{
 	"signal":    0,
 	"inference": 0,
 	"floor":     0,
+	"say":       0, // sentences with their values, for any language
 
 	"recording": 1,
 	"setting":   1,

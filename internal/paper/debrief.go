@@ -8,6 +8,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 )
 
 // RemarkLine is one remark with its finding, in words.
@@ -32,13 +33,13 @@ type DebriefSheet struct {
 }
 
 // Where says a place in words: "turn 5 pick-up".
-func Where(turn int, ph circuit.Phase) string {
-	s := "whole lap"
+func Where(turn int, ph circuit.Phase) say.Text {
+	s := say.T("whole lap")
 	if turn > 0 {
-		s = fmt.Sprintf("turn %d", turn)
+		s = say.T("turn {turn}", turn)
 	}
 	if ph != "" {
-		s += " " + phase(string(ph))
+		s += " " + say.Key(phase(string(ph)))
 	}
 	return s
 }
@@ -46,16 +47,16 @@ func Where(turn int, ph circuit.Phase) string {
 // Line puts a finding on one line of a sheet; words are the rider's, "" for an
 // unasked finding.
 func Line(f debrief.Finding, words string) RemarkLine {
-	l := RemarkLine{Where: Where(f.Turn, f.Phase), Words: words, Stance: string(f.Stance), Text: f.Text}
+	l := RemarkLine{Where: Where(f.Turn, f.Phase).String(), Words: words, Stance: string(f.Stance), Text: f.Text.String()}
 	if f.Of > 0 {
-		l.Laps = f.Laps
+		l.Laps = f.Laps.String()
 		if l.Laps == "" {
 			l.Laps = fmt.Sprintf("%d of %d", f.Seen, f.Of)
 		}
 		l.Laps += " laps:"
 	}
 	if len(f.Proposals) > 0 {
-		l.Do = f.Proposals[0].Title
+		l.Do = f.Proposals[0].Title.String()
 		if f.Proposals[0].NeedsSay {
 			l.Do += " (only with the engineer's say)"
 		}
@@ -80,7 +81,7 @@ func NewDebriefSheet(r *debrief.Result, remarks []debrief.Remark, c *circuit.Cir
 	if r == nil {
 		return s
 	}
-	s.Notes = r.Notes
+	s.Notes = say.Strings(r.Notes)
 	next := -1
 	all := append(append([]debrief.Finding(nil), r.Findings...), r.Unasked...)
 	for i, f := range all {
@@ -101,21 +102,21 @@ func NewDebriefSheet(r *debrief.Result, remarks []debrief.Remark, c *circuit.Cir
 	}
 	if next >= 0 {
 		f := all[next]
-		s.Next = append(s.Next, "Take first: "+Where(f.Turn, f.Phase)+". "+sentence(r.Why))
+		s.Next = append(s.Next, "Take first: "+Where(f.Turn, f.Phase).String()+". "+sentence(r.Why.String()))
 		if len(f.Proposals) > 0 {
 			p := f.Proposals[0]
-			s.Next = append(s.Next, sentence(p.Title))
-			for _, x := range []string{p.Why, p.Expect, p.Watch} {
+			s.Next = append(s.Next, sentence(p.Title.String()))
+			for _, x := range say.Strings([]say.Text{p.Why, p.Expect, p.Watch}) {
 				if x != "" {
 					s.Next = append(s.Next, sentence(x))
 				}
 			}
-			s.Cautions = merge(p.Cautions)
+			s.Cautions = merge(say.Strings(p.Cautions))
 		}
 	} else {
 		why := "Change nothing: no finding carries a step."
 		if r.Why != "" {
-			why = sentence(r.Why)
+			why = sentence(r.Why.String())
 		}
 		s.Next = append(s.Next, why)
 	}

@@ -18,6 +18,7 @@ import (
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -108,10 +109,10 @@ func loop() *circuit.Circuit {
 
 func debriefSheet() *DebriefSheet {
 	r := &debrief.Result{Run: 1, Laps: 9, Next: "r1", Why: "it costs the most and one bounded change answers it",
-		Notes: []string{"Lean comes from gyros and path; the rear tyre's crown radius is identified within 2 mm."},
+		Notes: []say.Text{"Lean comes from gyros and path; the rear tyre's crown radius is identified within 2 mm."},
 		Findings: []debrief.Finding{
 			{ID: "r1", Remark: 1, Turn: 5, Phase: circuit.PhasePickup, Stance: debrief.Agrees, Seen: 7, Of: 9, Laps: "7 of 9", Text: "Torque is cut for 0.58 s (0.44 to 0.71) while picking up.",
-				Proposals: []debrief.Proposal{{Kind: debrief.ChangeSetting, Title: "slip-target, slot B: +1 % in 4 cells (40..48 deg x 100..140 km/h)", Why: "the cut sits in these cells", Expect: "less cut in turn 5", Watch: "slip in turn 2", Cautions: []string{"warm tyres"}}}},
+				Proposals: []debrief.Proposal{{Kind: debrief.ChangeSetting, Title: "slip-target, slot B: +1 % in 4 cells (40..48 deg x 100..140 km/h)", Why: "the cut sits in these cells", Expect: "less cut in turn 5", Watch: "slip in turn 2", Cautions: []say.Text{"warm tyres"}}}},
 			{ID: "r2", Remark: 2, Turn: 2, Phase: circuit.PhaseEntry, Stance: debrief.Contradicts, Seen: 1, Of: 9, Laps: "1 of 9", Text: "The rear wheel is not pushed on after the downshift.", Proposals: []debrief.Proposal{{Kind: debrief.Nothing, Title: "change nothing"}}},
 		},
 		Unasked: []debrief.Finding{{ID: "u1", Turn: 7, Phase: circuit.PhaseBrake, Seen: 9, Of: 9, Text: "Downshift 4 to 3 is blipped 900 1/min too high.", Proposals: []debrief.Proposal{{Kind: debrief.Technique, Title: "less blip by hand into turn 7"}}}},

@@ -17,6 +17,7 @@ import (
 	"cornerwright/internal/bike"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -77,16 +78,16 @@ type Input struct {
 var harmless = map[string]bool{"gearing": true, "shift-light": true, "pit-speed": true, "dash": true}
 
 // Cautions that stand wherever such a change is decided.
-func Cautions(s *setting.Setting, reference string) []string {
+func Cautions(s *setting.Setting, reference string) []say.Text {
 	if s != nil && harmless[s.ActsOn()] {
 		return nil
 	}
-	return []string{
-		"Closed circuit only. One step at a time.",
-		"Warm tyres first; build up over several laps before riding at the pace of the reference.",
-		"The reference slot " + reference + " stays unchanged: go back to it with the bar switch at any doubt.",
-		"Values are loaded only by those licensed and equipped for it, with the manufacturer's own equipment. This sheet changes nothing on the bike by itself.",
-		"The manufacturer's limits, the circuit's rules and local law come first.",
+	return []say.Text{
+		say.T("Closed circuit only. One step at a time."),
+		say.T("Warm tyres first; build up over several laps before riding at the pace of the reference."),
+		say.T("The reference slot {slot} stays unchanged: go back to it with the bar switch at any doubt.", reference),
+		say.T("Values are loaded only by those licensed and equipped for it, with the manufacturer's own equipment. This sheet changes nothing on the bike by itself."),
+		say.T("The manufacturer's limits, the circuit's rules and local law come first."),
 	}
 }
 
@@ -142,8 +143,8 @@ func NewChangeSheet(in Input) (*ChangeSheet, error) {
 	}
 	if r := in.Rehearsal; r != nil {
 		c.Dwell = Dwell(r.Footprint, c.Old)
-		c.Use = UseLines(r.Footprint, 8)
-		own := Cautions(s, ref)
+		c.Use = say.Strings(UseLines(r.Footprint, 8))
+		own := say.Strings(Cautions(s, ref))
 		for _, x := range r.Cautions {
 			// The rehearsal's general cautions say what the sheet's own say already.
 			if len(own) > 0 && slices.Contains(rehearsal.Cautions, x) {
@@ -153,9 +154,9 @@ func NewChangeSheet(in Input) (*ChangeSheet, error) {
 		}
 	}
 	if in.Plan != nil {
-		c.Plan = in.Plan.Lines
+		c.Plan = say.Strings(in.Plan.Lines)
 	}
-	c.Cautions = merge(Cautions(s, ref), c.Cautions, in.Cautions)
+	c.Cautions = merge(say.Strings(Cautions(s, ref)), c.Cautions, in.Cautions)
 	var ids []string
 	for id := range to.Slots[in.Step.Slot] {
 		if id != s.ID {
@@ -235,27 +236,27 @@ func Dwell(f rehearsal.Footprint, v setting.Values) [][]float64 {
 }
 
 // UseLines says where on the lap a footprint lies, most used first.
-func UseLines(f rehearsal.Footprint, most int) []string {
+func UseLines(f rehearsal.Footprint, most int) []say.Text {
 	if f.Cannot != "" {
-		return []string{"Where the cells are used cannot be said: " + f.Cannot + "."}
+		return []say.Text{say.T("Where the cells are used cannot be said: {why}.", say.Key(f.Cannot))}
 	}
-	var out []string
+	var out []say.Text
 	for i, u := range f.Uses {
 		if i == most {
-			out = append(out, fmt.Sprintf("and %d places more", len(f.Uses)-most))
+			out = append(out, say.T("and {places} places more", len(f.Uses)-most))
 			break
 		}
-		where := "between turns"
+		where := say.T("between turns")
 		if u.Turn > 0 {
-			where = fmt.Sprintf("turn %d", u.Turn)
+			where = say.T("turn {turn}", u.Turn)
 		}
 		if u.Phase != "" {
-			where += " " + phase(string(u.Phase))
+			where += " " + say.Key(phase(string(u.Phase)))
 		}
-		out = append(out, fmt.Sprintf("%s: %.2f s a lap, %.0f %% of the use, on %d of %d laps", where, u.Dwell, 100*u.Share, u.Laps, f.Laps))
+		out = append(out, say.T("{place}: {dwell} s a lap, {share} % of the use, on {laps} of {all} laps", where, fmt.Sprintf("%.2f", u.Dwell), fmt.Sprintf("%.0f", 100*u.Share), u.Laps, f.Laps))
 	}
 	if len(out) == 0 {
-		out = append(out, "The changed cells were not used on the recorded laps.")
+		out = append(out, say.T("The changed cells were not used on the recorded laps."))
 	}
 	return out
 }

@@ -427,7 +427,7 @@ func (w *row) verdict(x *chained) {
 		w.verdicts--
 		reason := "no estimate"
 		if v.Refusal != nil {
-			reason = v.Refusal.Reason
+			reason = v.Refusal.Reason.String()
 		}
 		w.withheld["verdict: "+reason]++
 		return

@@ -1,11 +1,11 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"sort"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // AssumedRunShare is the between-run standard deviation in units of the lap
@@ -30,14 +30,14 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 		if _, in := l.runAt[p.Run]; !in {
 			continue
 		}
-		reason := ""
+		var reason say.Text
 		switch {
 		case p.Mark != "":
-			reason = p.Mark
+			reason = say.Key(p.Mark)
 		case l.settle[[2]int{p.Run, p.Number}]:
-			reason = "settling"
+			reason = say.T("settling")
 		case lost(p):
-			reason = "position lost"
+			reason = say.T("position lost")
 		}
 		if reason != "" {
 			e.Struck = append(e.Struck, Struck{p.Run, p.Number, p.Slot, p.Value, reason})
@@ -57,9 +57,9 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 			kept = append(kept, p)
 			continue
 		}
-		e.Struck = append(e.Struck, Struck{p.Run, p.Number, p.Slot, p.Value, "slow lap"})
+		e.Struck = append(e.Struck, Struck{p.Run, p.Number, p.Slot, p.Value, say.T("slow lap")})
 		if me.Better != Lower || me.Unit != "s" {
-			e.Struck[len(e.Struck)-1].Reason = "far off"
+			e.Struck[len(e.Struck)-1].Reason = say.T("far off")
 		}
 		if q.sideOf(p.Slot) == sideRef {
 			e.StruckRef++
@@ -74,12 +74,12 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 		return l.runAt[a.Run] < l.runAt[b.Run] || a.Run == b.Run && a.Lap < b.Lap
 	})
 	if e.NRef == 0 || e.NTrial == 0 {
-		e.Note = "one side has no laps"
+		e.Note = say.T("one side has no laps")
 		return e
 	}
 	s, v, ok := q.estimate(&m, l, &e, me, kept)
 	if !ok {
-		e.Note = fmt.Sprintf("%d laps are too few to part the setting from the drift", len(kept))
+		e.Note = say.T("{kept} laps are too few to part the setting from the drift", len(kept))
 		return e
 	}
 	e.settleOn(v, s)

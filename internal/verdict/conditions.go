@@ -1,10 +1,13 @@
 package verdict
 
 import (
-	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"sort"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // derive finds the conditions that laps and runs show by themselves.
@@ -26,42 +29,41 @@ func (q *Question) derive(l *layout, laps []Lap) (c []Condition) {
 		}
 	}
 	for _, s := range sortedKeys(other) {
-		c = append(c, Condition{"other-slot", fmt.Sprintf("slot %s was ridden on %s in between; those laps are left out", s, count(other[s], "lap")), Weakens})
+		c = append(c, Condition{"other-slot", say.T("slot {n} was ridden on {laps} in between; those laps are left out", s, count(other[s], "lap")), Weakens})
 	}
 	if unknown > 0 {
-		c = append(c, Condition{"missing-slot", fmt.Sprintf("the slot of %s is not known; they are left out", count(unknown, "lap")), Notes})
+		c = append(c, Condition{"missing-slot", say.T("the slot of {laps} is not known; they are left out", count(unknown, "lap")), Notes})
 	}
-	var names []string
-	for id := range oneSided {
+	var names []say.Text
+	for _, id := range slices.Sorted(maps.Keys(oneSided)) {
 		names = append(names, q.runName(id))
 	}
-	sort.Strings(names)
 	if len(names) > 0 {
-		c = append(c, Condition{"one-sided-run", strings.Join(names, ", ") + ": one slot only, left out so that slots are compared within runs", Notes})
+		c = append(c, Condition{"one-sided-run", say.T("{runs}: one slot only, left out so that slots are compared within runs", say.Join(names, ", ")), Notes})
 	}
 	switch l.design {
 	case ThereAndBack:
-		c = append(c, Condition{"design", "one return only: the range is wide because wear and setting look alike", Weakens})
+		c = append(c, Condition{"design", say.T("one return only: the range is wide because wear and setting look alike"), Weakens})
 	case OneSwitch:
-		c = append(c, Condition{"design", "one switch only: wear, warm-up and setting cannot be told apart", Weakens})
+		c = append(c, Condition{"design", say.T("one switch only: wear, warm-up and setting cannot be told apart"), Weakens})
 	}
 	if l.within() {
 		for _, id := range l.runs {
 			for _, r := range q.Runs {
 				if r.ID == id && r.Wet {
-					c = append(c, Condition{"rain", r.name() + " was wet: grip can change from lap to lap", Weakens})
+					c = append(c, Condition{"rain", say.T("{run} was wet: grip can change from lap to lap", r.name()), Weakens})
 				}
 			}
 		}
 		if sets := q.tyresOf(l); len(sets) > 1 {
-			c = append(c, Condition{"tyre-change", "tyres changed between runs (" + strings.Join(sets, ", ") + "): slots are compared within each run, on one set", Weakens})
+			c = append(c, Condition{"tyre-change", say.T("tyres changed between runs ({sets}): slots are compared within each run, on one set", strings.Join(sets, ", ")), Weakens})
 		}
 		return c
 	}
-	c = append(c, q.aliased(l, "tyre-change", "tyres", func(r Run) string { return r.Tyre })...)
-	c = append(c, q.aliased(l, "another-change", "settings outside the step", func(r Run) string { return r.Settings })...)
-	c = append(c, q.aliased(l, "day", "days", func(r Run) string { return r.Day })...)
-	c = append(c, q.aliased(l, "rain", "track states", func(r Run) string {
+	c = append(c, q.aliased(l, "tyre-change", say.T("tyres"), func(r Run) string { return r.Tyre })...)
+	c = append(c, q.aliased(l, "another-change", say.T("settings outside the step"), func(r Run) string { return r.Settings })...)
+	c = append(c, q.aliased(l, "day", say.T("days"), func(r Run) string { return r.Day })...)
+	c = append(c, q.aliased(l, "rain", say.T("track states"), func(r Run) string {
 		if r.Wet {
 			return "wet"
 		}
@@ -84,7 +86,7 @@ func (q *Question) tyresOf(l *layout) (sets []string) {
 
 // aliased tells whether something else differs between the runs of the two
 // sides: together with the setting (confounded), or only here and there.
-func (q *Question) aliased(l *layout, kind, what string, of func(Run) string) []Condition {
+func (q *Question) aliased(l *layout, kind string, what say.Text, of func(Run) string) []Condition {
 	seen := [2]map[string]int{{}, {}}
 	runs := 0
 	for i, id := range l.runs {
@@ -106,22 +108,22 @@ func (q *Question) aliased(l *layout, kind, what string, of func(Run) string) []
 			distinct++
 		}
 	}
-	list := func(side int) string {
+	list := func(side int) say.Text {
 		if kind == "another-change" {
 			return count(len(seen[side]), "set")
 		}
-		return strings.Join(sortedKeys(seen[side]), ", ")
+		return say.Plain(strings.Join(sortedKeys(seen[side]), ", "))
 	}
 	switch {
 	case distinct == 1:
 		return nil
 	case shared == 0 && (runs == 2 || distinct < runs):
-		return []Condition{{kind, fmt.Sprintf("%s changed together with the setting: reference on %s, trial on %s", what, list(0), list(1)), Confounds}}
+		return []Condition{{kind, say.T("{what} changed together with the setting: reference on {list}, trial on {list2}", what, list(0), list(1)), Confounds}}
 	}
-	return []Condition{{kind, fmt.Sprintf("%s differ between runs: reference on %s, trial on %s", what, list(0), list(1)), Weakens}}
+	return []Condition{{kind, say.T("{what} differ between runs: reference on {list}, trial on {list2}", what, list(0), list(1)), Weakens}}
 }
 
-func (q *Question) runName(id int) string {
+func (q *Question) runName(id int) say.Text {
 	for _, r := range q.Runs {
 		if r.ID == id {
 			return r.name()
@@ -140,9 +142,28 @@ func sortedKeys(m map[string]int) []string {
 }
 
 // count writes a number with its noun: "1 lap", "3 laps".
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
+func count(n int, noun string) say.Text {
+	switch noun {
+	case "lap":
+		return say.T("{n} {n|lap|laps}", n)
+	case "clean lap":
+		return say.T("{n} clean {n|lap|laps}", n)
+	case "more lap":
+		return say.T("{n} more {n|lap|laps}", n)
+	case "reference lap":
+		return say.T("{n} reference {n|lap|laps}", n)
+	case "trial lap":
+		return say.T("{n} trial {n|lap|laps}", n)
+	case "usable lap":
+		return say.T("{n} usable {n|lap|laps}", n)
+	case "run":
+		return say.T("{n} {n|run|runs}", n)
+	case "more run":
+		return say.T("{n} more {n|run|runs}", n)
+	case "set":
+		return say.T("{n} {n|set|sets}", n)
+	case "rehearsed change":
+		return say.T("{n} rehearsed {n|change|changes}", n)
 	}
-	return fmt.Sprintf("%d %ss", n, noun)
+	panic("verdict: no plural of " + noun)
 }

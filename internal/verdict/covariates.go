@@ -1,9 +1,9 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
-	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // Covariate is something besides lap number and slot that can move a measure
@@ -15,11 +15,11 @@ type Covariate struct {
 	Least float64 // laps must differ by this much before it is worth a degree of freedom
 }
 
-func (c Covariate) words() string {
+func (c Covariate) words() say.Text {
 	if c.Words != "" {
-		return c.Words
+		return say.Key(c.Words)
 	}
-	return c.Name
+	return say.Key(c.Name)
 }
 
 // The limits of what is admitted. A covariate that run and lap number tell but
@@ -35,7 +35,7 @@ const (
 // leftOut is a covariate that is known, at least on some laps, and not used.
 type leftOut struct {
 	Covariate
-	why string
+	why say.Text
 }
 
 // admit chooses the covariates before any value is looked at: known on every
@@ -50,16 +50,16 @@ func (q *Question) admit(l *layout, used []Lap, base int) (covs []Covariate, lef
 				lo, hi = math.Min(lo, v), math.Max(hi, v)
 			}
 		}
-		why := ""
+		var why say.Text
 		switch {
 		case known == 0:
 			continue
 		case known < len(used):
-			why = fmt.Sprintf("known on %d of %s", known, count(len(used), "lap"))
+			why = say.T("known on {known} of {laps}", known, count(len(used), "lap"))
 		case !(hi-lo >= c.Least) || hi == lo:
-			why = fmt.Sprintf("laps differ by less than %s", quantity(c.Least, c.Least, c.Unit))
+			why = say.T("laps differ by less than {least}", quantity(c.Least, c.Least, c.Unit))
 		case len(used)-base-len(covs)-1 < leastDF:
-			why = fmt.Sprintf("%s are too few to carry it", count(len(used), "lap"))
+			why = say.T("{laps} are too few to carry it", count(len(used), "lap"))
 		default:
 			why = q.refuseCovariate(l, used, append(covs[:len(covs):len(covs)], c))
 		}
@@ -80,7 +80,7 @@ func (p Lap) covariate(name string) (float64, bool) {
 
 // refuseCovariate tells why the last of covs does not join the others, "" when
 // it does.
-func (q *Question) refuseCovariate(l *layout, used []Lap, covs []Covariate) string {
+func (q *Question) refuseCovariate(l *layout, used []Lap, covs []Covariate) say.Text {
 	plain := *q
 	plain.Covariates = nil
 	var m rows
@@ -106,7 +106,7 @@ func (q *Question) refuseCovariate(l *layout, used []Lap, covs []Covariate) stri
 	without, with := join(k-1), join(k)
 	v0, ok := without.solve(without.x, without.y, nil, without.n)
 	if !ok {
-		return "the design does not carry it"
+		return say.T("the design does not carry it")
 	}
 	without.residuals()
 	own := 0.0
@@ -125,7 +125,7 @@ func (q *Question) refuseCovariate(l *layout, used []Lap, covs []Covariate) stri
 	}
 	switch {
 	case own < keepShare*float64(without.n):
-		return "run and lap number tell it already"
+		return say.T("run and lap number tell it already")
 	case price > dearest:
 		return wentWithSlot
 	}
@@ -134,7 +134,7 @@ func (q *Question) refuseCovariate(l *layout, used []Lap, covs []Covariate) stri
 
 // wentWithSlot is why a covariate stays out that no adjustment can part from the
 // setting.
-const wentWithSlot = "it went with the slot, so that the two cannot be told apart"
+var wentWithSlot = say.T("it went with the slot, so that the two cannot be told apart")
 
 // moments returns the mean and standard deviation (1 if none) of a covariate.
 func moments(laps []Lap, name string) (mean, sd float64) {
@@ -164,33 +164,33 @@ func (q *Question) driftConditions(l *layout) (c []Condition) {
 		return nil
 	}
 	covs, left := q.admit(l, used, m.p)
-	var in, out []string
+	var in, out []say.Text
 	for _, v := range covs {
 		lo, hi := math.Inf(1), math.Inf(-1)
 		for _, p := range used {
 			lo, hi = math.Min(lo, p.Covariates[v.Name]), math.Max(hi, p.Covariates[v.Name])
 		}
 		d := digits((hi - lo) / 10)
-		in = append(in, fmt.Sprintf("%s (%s to %s)", v.words(), number(lo, d), withUnit(number(hi, d), v.Unit)))
+		in = append(in, say.T("{what} ({lo} to {hi})", v.words(), number(lo, d), withUnit(number(hi, d), v.Unit)))
 	}
 	for _, v := range left {
 		a, b, ok := q.sideMeans(used, v.Name)
 		if ok = ok && math.Abs(a-b) >= v.Least; ok && (!l.within() || v.why == wentWithSlot) {
-			sides := fmt.Sprintf("%s: reference %s, trial %s on average", v.words(), quantity(a, v.Least, v.Unit), quantity(b, v.Least, v.Unit))
+			sides := say.T("{what}: reference {reference}, trial {trial} on average", v.words(), quantity(a, v.Least, v.Unit), quantity(b, v.Least, v.Unit))
 			if l.within() {
-				c = append(c, Condition{v.Name, sides + "; " + v.why, Confounds})
+				c = append(c, Condition{v.Name, say.T("{sides}; {why}", sides, v.why), Confounds})
 			} else {
-				c = append(c, Condition{v.Name, sides + "; that stays in the answer", Weakens})
+				c = append(c, Condition{v.Name, say.T("{sides}; that stays in the answer", sides), Weakens})
 			}
 			continue
 		}
-		out = append(out, v.words()+": "+v.why)
+		out = append(out, say.T("{what}: {why}", v.words(), v.why))
 	}
 	if len(in) > 0 {
-		c = append(c, Condition{"adjusted", "adjusted for " + strings.Join(in, " and "), Notes})
+		c = append(c, Condition{"adjusted", say.T("adjusted for {list}", say.Join(in, " "+say.T("and")+" ")), Notes})
 	}
 	if len(out) > 0 {
-		c = append(c, Condition{"not-adjusted", "not adjusted for " + strings.Join(out, "; "), Notes})
+		c = append(c, Condition{"not-adjusted", say.T("not adjusted for {list}", say.Join(out, "; ")), Notes})
 	}
 	return c
 }

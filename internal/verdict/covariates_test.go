@@ -119,7 +119,7 @@ func TestCovariatesAreTold(t *testing.T) {
 	v := Decide(q)
 	said := map[string]string{}
 	for _, c := range v.Conditions {
-		said[c.Kind] += c.Text
+		said[c.Kind] += c.Text.String()
 	}
 	if said["adjusted"] != "adjusted for track temperature (36.00 to 43.96 °C)" {
 		t.Errorf("adjusted: %q", said["adjusted"])
@@ -128,7 +128,7 @@ func TestCovariatesAreTold(t *testing.T) {
 	if said["not-adjusted"] != want {
 		t.Errorf("not adjusted: %q", said["not-adjusted"])
 	}
-	if v.Refusal == nil || v.Refusal.Kind != "confounded" || !strings.HasPrefix(v.Refusal.Reason, "engine map: reference ") || v.Primary.DF != 12 {
+	if v.Refusal == nil || v.Refusal.Kind != "confounded" || !strings.HasPrefix(v.Refusal.Reason.String(), "engine map: reference ") || v.Primary.DF != 12 {
 		t.Errorf("df %v, refusal %+v", v.Primary.DF, v.Refusal)
 	}
 	// Whole runs on tyres of unlike age: nothing tells wear from setting.
@@ -137,7 +137,7 @@ func TestCovariatesAreTold(t *testing.T) {
 		laps[i].Covariates = map[string]float64{"tyre": float64(laps[i].Number + 12*(laps[i].Run-1))}
 	}
 	v = Decide(Question{Reference: "A", Trial: "B", Primary: segment(laps), Covariates: []Covariate{{"tyre", "laps on the tyre", "", 3}}})
-	if len(v.Conditions) == 0 || v.Conditions[0].Kind != "tyre" || v.Conditions[0].Weight != Weakens || !strings.Contains(v.Conditions[0].Text, "laps on the tyre: reference 4") {
+	if len(v.Conditions) == 0 || v.Conditions[0].Kind != "tyre" || v.Conditions[0].Weight != Weakens || !strings.Contains(v.Conditions[0].Text.String(), "laps on the tyre: reference 4") {
 		t.Errorf("%+v", v.Conditions)
 	}
 }

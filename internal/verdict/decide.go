@@ -1,12 +1,13 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"sort"
+	"strconv"
 	"strings"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // minKept is the least number of kept laps a side for better or worse.
@@ -26,14 +27,14 @@ func Decide(q Question) Verdict {
 	l := q.recognise(laps)
 	v.Design = l.design
 	if q.Design != Recognise && q.Design != l.design {
-		v.Conditions = append(v.Conditions, Condition{"design", fmt.Sprintf("planned as %s, ridden as %s; judged as ridden", q.Design, l.design), Notes})
+		v.Conditions = append(v.Conditions, Condition{"design", say.T("planned as {design}, ridden as {design2}; judged as ridden", say.Key(string(q.Design)), say.Key(string(l.design))), Notes})
 	}
 	v.Conditions = append(v.Conditions, q.derive(&l, laps)...)
 	sortConditions(v.Conditions)
 
 	if len(l.runs) > maxRuns {
-		v.Refusal = &Refusal{"input", fmt.Sprintf("%d runs in one comparison; at most %d are fitted together", len(l.runs), maxRuns),
-			"compare per meeting and combine the verdicts over the season"}
+		v.Refusal = &Refusal{"input", say.T("{runs} runs in one comparison; at most {most} are fitted together", len(l.runs), maxRuns),
+			say.T("compare per meeting and combine the verdicts over the season")}
 		return q.finish(v, &l)
 	}
 	v.Conditions = append(v.Conditions, q.driftConditions(&l)...)
@@ -75,23 +76,23 @@ func (q *Question) family(l *layout, ms []Measure) []Effect {
 // checkInput refuses what cannot be compared at all.
 func (q *Question) checkInput() *Refusal {
 	if q.Reference == "" || q.Trial == "" || q.Reference == q.Trial {
-		return &Refusal{"input", fmt.Sprintf("reference %q and trial %q are not two different names", q.Reference, q.Trial),
-			"name the reference slot and the trial slot; for reference against reference give the same settings two names"}
+		return &Refusal{"input", say.T("reference {reference} and trial {trial} are not two different names", strconv.Quote(q.Reference), strconv.Quote(q.Trial)),
+			say.T("name the reference slot and the trial slot; for reference against reference give the same settings two names")}
 	}
 	var circuits, bikes []string
 	for _, r := range q.Runs {
 		circuits, bikes = addName(circuits, r.Circuit), addName(bikes, r.Bike)
 		if r.Bad != "" {
-			return &Refusal{"recording", fmt.Sprintf("%s cannot be trusted: %s", r.name(), r.Bad),
-				"leave this run out, or repeat it with the sensor put right"}
+			return &Refusal{"recording", say.T("{name} cannot be trusted: {bad}", r.name(), r.Bad),
+				say.T("leave this run out, or repeat it with the sensor put right")}
 		}
 	}
 	if len(circuits) > 1 {
-		return &Refusal{"input", "the runs are from different circuits: " + strings.Join(circuits, ", "),
-			"compare runs of one circuit; over several circuits the season picture combines verdicts"}
+		return &Refusal{"input", say.T("the runs are from different circuits: {circuits}", strings.Join(circuits, ", ")),
+			say.T("compare runs of one circuit; over several circuits the season picture combines verdicts")}
 	}
 	if len(bikes) > 1 {
-		return &Refusal{"input", "the runs are from different bikes: " + strings.Join(bikes, ", "), "compare runs of one bike"}
+		return &Refusal{"input", say.T("the runs are from different bikes: {bikes}", strings.Join(bikes, ", ")), say.T("compare runs of one bike")}
 	}
 	var n [2]int
 	slots, unknown, total := []string{}, 0, 0
@@ -110,22 +111,22 @@ func (q *Question) checkInput() *Refusal {
 		}
 	}
 	sort.Strings(slots)
-	rode := "no slot is known"
+	rode := say.T("no slot is known")
 	if len(slots) > 0 {
-		rode = "slots ridden: " + strings.Join(slots, ", ")
+		rode = say.T("slots ridden: {slots}", strings.Join(slots, ", "))
 	}
 	switch {
 	case total == 0:
-		return &Refusal{"input", fmt.Sprintf("no lap has a value of %s", q.Primary.title()), "add a run with timed laps at this turn, or choose another measure"}
+		return &Refusal{"input", say.T("no lap has a value of {title}", q.Primary.title()), say.T("add a run with timed laps at this turn, or choose another measure")}
 	case unknown == total:
-		return &Refusal{"input", "the slot is missing on every lap", "log the switch position, or state the slot of each lap or run when adding it"}
+		return &Refusal{"input", say.T("the slot is missing on every lap"), say.T("log the switch position, or state the slot of each lap or run when adding it")}
 	case n[sideTrial] == 0:
-		return &Refusal{"input", fmt.Sprintf("no lap in trial slot %s (%s)", q.Trial, rode), fmt.Sprintf("ride at least %d laps in slot %s, interleaved with the reference", minKept, q.Trial)}
+		return &Refusal{"input", say.T("no lap in trial slot {trial} ({rode})", q.Trial, rode), say.T("ride at least {least} laps in slot {trial}, interleaved with the reference", minKept, q.Trial)}
 	case n[sideRef] == 0:
-		return &Refusal{"input", fmt.Sprintf("no lap in reference slot %s (%s)", q.Reference, rode), fmt.Sprintf("ride at least %d laps in slot %s, interleaved with the trial", minKept, q.Reference)}
+		return &Refusal{"input", say.T("no lap in reference slot {reference} ({rode})", q.Reference, rode), say.T("ride at least {least} laps in slot {reference}, interleaved with the trial", minKept, q.Reference)}
 	case n[0] == 1 || n[1] == 1:
-		return &Refusal{"too-few-laps", fmt.Sprintf("%d reference and %d trial laps: one lap has no scatter to judge by", n[0], n[1]),
-			fmt.Sprintf("ride at least %d laps a side, in the order A B B A A B B A", minKept)}
+		return &Refusal{"too-few-laps", say.T("{n} reference and {n2} trial laps: one lap has no scatter to judge by", n[0], n[1]),
+			say.T("ride at least {least} laps a side, in the order A B B A A B B A", minKept)}
 	}
 	return nil
 }
@@ -142,49 +143,49 @@ func addName(list []string, s string) []string {
 	return append(list, s)
 }
 
-func (r Run) name() string {
+func (r Run) name() say.Text {
 	if r.Label != "" {
-		return r.Label
+		return say.Plain(r.Label)
 	}
-	return fmt.Sprintf("run %d", r.ID)
+	return say.T("run {id}", r.ID)
 }
 
 // title names a measure for people.
-func (m Measure) title() string { return title(m.Turn, m.Name) }
+func (m Measure) title() say.Text { return title(m.Turn, m.Name) }
 
-func title(turn int, name string) string {
+func title(turn int, name string) say.Text {
 	if turn == 0 {
-		return name + " of the lap"
+		return say.T("{measure} of the lap", say.Key(name))
 	}
-	return fmt.Sprintf("%s at turn %d", name, turn)
+	return say.T("{measure} at turn {turn}", say.Key(name), turn)
 }
 
 // refuse tells why better and worse cannot be said, worst reason first.
 func (q *Question) refuse(l *layout, v *Verdict) *Refusal {
 	for _, c := range v.Conditions {
 		if c.Weight == Confounds {
-			return &Refusal{"confounded", c.Text, "change one thing at a time: repeat with everything but the step as it was, both slots in one run, interleaved"}
+			return &Refusal{"confounded", c.Text, say.T("change one thing at a time: repeat with everything but the step as it was, both slots in one run, interleaved")}
 		}
 	}
 	e := &v.Primary
 	if e.NRef < minKept || e.NTrial < minKept {
-		return &Refusal{"too-few-laps", fmt.Sprintf("%d reference and %d trial laps are kept; fewer than %d a side do not carry better or worse", e.NRef, e.NTrial, minKept),
-			fmt.Sprintf("ride on until each side has at least %d clean laps", minKept)}
+		return &Refusal{"too-few-laps", say.T("{reference} reference and {trial} trial laps are kept; fewer than {least} a side do not carry better or worse", e.NRef, e.NTrial, minKept),
+			say.T("ride on until each side has at least {least} clean laps", minKept)}
 	}
 	switch l.design {
 	case OneSwitch:
-		return &Refusal{"design", "the slot was switched once only: warm-up, wear and the setting look alike",
-			"go back to the reference at least twice: A B B A A B B A"}
+		return &Refusal{"design", say.T("the slot was switched once only: warm-up, wear and the setting look alike"),
+			say.T("go back to the reference at least twice: A B B A A B B A")}
 	case Alternating:
-		return &Refusal{"design", "the slot changed on every lap: a rider who presses and relaxes in turn looks like a setting",
-			"ride pairs: A B B A A B B A"}
+		return &Refusal{"design", say.T("the slot changed on every lap: a rider who presses and relaxes in turn looks like a setting"),
+			say.T("ride pairs: A B B A A B B A")}
 	}
 	if !e.Known() && l.bend {
-		return &Refusal{"design", "every run goes there and back once: a bend in the drift looks just like the setting",
-			"go back to the reference at least twice in a run, A B B A A B B A, or start every other run in the other slot"}
+		return &Refusal{"design", say.T("every run goes there and back once: a bend in the drift looks just like the setting"),
+			say.T("go back to the reference at least twice in a run, A B B A A B B A, or start every other run in the other slot")}
 	}
 	if !e.Known() {
-		return &Refusal{"too-few-laps", e.Note, "ride more laps in the same order"}
+		return &Refusal{"too-few-laps", e.Note, say.T("ride more laps in the same order")}
 	}
 	return nil
 }
@@ -234,7 +235,7 @@ func (v *Verdict) decideFamily(es []Effect, watch bool) {
 		e.Answer, e.Small, e.Moved = answerFrom(e.Better, e.Value, e.Lo90, e.Hi90, e.Matters, e.PAdj <= 0.05)
 		e.Caution = caution[i] <= 0.10
 		if e.CarriedFrom != 0 && e.Answer == Better {
-			e.Note = fmt.Sprintf("carried from turn %d and counted there", e.CarriedFrom)
+			e.Note = say.T("carried from turn {turn} and counted there", e.CarriedFrom)
 		}
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // unitSuffix is the ending of JSON field names for a unit: "s" gives effect_s,
@@ -64,6 +66,12 @@ func (o *object) raw(name string, v any) {
 func (o *object) num(name string, x float64) {
 	if !math.IsNaN(x) && !math.IsInf(x, 0) {
 		o.raw(name, x)
+	}
+}
+
+func (o *object) text(name string, t say.Text) {
+	if t != "" {
+		o.raw(name, t)
 	}
 }
 
@@ -191,7 +199,7 @@ func (e Effect) json(pName string, p float64) ([]byte, error) {
 	if len(e.Warnings) > 0 {
 		o.raw("warnings", e.Warnings)
 	}
-	o.str("note", e.Note)
+	o.text("note", e.Note)
 	return o.close()
 }
 
@@ -219,9 +227,9 @@ func (v Verdict) MarshalJSON() ([]byte, error) {
 	}
 	o.str("mechanism", string(v.Mechanism))
 	o.str("outcome", string(v.Outcome))
-	o.str("tiers", v.Tiers)
-	o.str("rider", v.Rider)
-	o.str("engineer", v.Engineer)
+	o.text("tiers", v.Tiers)
+	o.text("rider", v.Rider)
+	o.text("engineer", v.Engineer)
 	return o.close()
 }
 
@@ -248,7 +256,7 @@ func (e *Effect) UnmarshalJSON(data []byte) error {
 		P       *float64 `json:"p"`
 		PAdj    *float64 `json:"p_adj"`
 		DF      float64  `json:"df"`
-		Note    string   `json:"note"`
+		Note    say.Text `json:"note"`
 	}
 	var raw map[string]json.RawMessage
 	if err := errors.Join(json.Unmarshal(data, &head), json.Unmarshal(data, &raw)); err != nil {
@@ -290,9 +298,9 @@ func (v *Verdict) UnmarshalJSON(data []byte) error {
 		Refused    *Refusal    `json:"refused"`
 		Mechanism  Answer      `json:"mechanism"`
 		Outcome    Answer      `json:"outcome"`
-		Tiers      string      `json:"tiers"`
-		Rider      string      `json:"rider"`
-		Engineer   string      `json:"engineer"`
+		Tiers      say.Text    `json:"tiers"`
+		Rider      say.Text    `json:"rider"`
+		Engineer   say.Text    `json:"engineer"`
 	}
 	if err := json.Unmarshal(data, &x); err != nil {
 		return err

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // planConfidence is the one-sided confidence of the scatter that plans and
@@ -81,8 +82,8 @@ type Plan struct {
 	VisibleInTime float64  // effect that the minutes and laps at hand can show; +Inf when none
 	Options       []Option // from 4 laps each upward
 	Card          []CardLine
-	Lines         []string // the card and its terms as text, ready to print
-	Warnings      []string
+	Lines         []say.Text // the card and its terms as text, ready to print
+	Warnings      []say.Text
 }
 
 // MakePlan plans from the rider's own scatter. It errs when the wish cannot be
@@ -505,16 +506,12 @@ func (p *Plan) write() {
 		add(w.Reference, s[len(s)-1] != 'A', false, "in")
 	}
 	sd := p.PlanSD
-	say := func(format string, a ...any) { p.Lines = append(p.Lines, fmt.Sprintf(format, a...)) }
+	line := func(t say.Text) { p.Lines = append(p.Lines, t) }
 	if w.NilCheck {
-		say("Check of the method: %s and %s hold the same settings; better or worse would be a false alarm.", w.Reference, w.Trial)
+		line(say.T("Check of the method: {reference} and {trial} hold the same settings; better or worse would be a false alarm.", w.Reference, w.Trial))
 	}
-	say("To show %s in %s: %s each in slots %s and %s.", quantity(w.Effect, w.Effect/5, w.Unit), title(w.Turn, w.Measure), count(p.LapsEach, "clean lap"), w.Reference, w.Trial)
+	line(say.T("To show {effect} in {measure}: {laps} each in slots {reference} and {trial}.", quantity(w.Effect, w.Effect/5, w.Unit), title(w.Turn, w.Measure), count(p.LapsEach, "clean lap"), w.Reference, w.Trial))
 	for r, s := range p.Order {
-		run := ""
-		if len(p.Order) > 1 {
-			run = fmt.Sprintf("Run %d: ", r+1)
-		}
 		var b strings.Builder
 		for i := range len(s) {
 			if i > 0 {
@@ -526,31 +523,35 @@ func (p *Plan) write() {
 			}
 			b.WriteString(name[s[i]])
 		}
-		say("%s%s to warm up in %s, then %s, then in. A bar is a press of the switch, always on the same straight.", run, count(w.WarmLaps, "lap"), w.Reference, b.String())
+		order := say.T("{laps} to warm up in {reference}, then {order}, then in. A bar is a press of the switch, always on the same straight.", count(w.WarmLaps, "lap"), w.Reference, b.String())
+		if len(p.Order) > 1 {
+			order = say.T("Run {run}: {order}", r+1, order)
+		}
+		line(order)
 	}
 	if p.Minutes > 0 {
-		say("%s ridden, about %.0f min.", count(p.Laps, "lap"), math.Ceil(p.Minutes))
+		line(say.T("{laps} ridden, about {minutes} min.", count(p.Laps, "lap"), fmt.Sprintf("%.0f", math.Ceil(p.Minutes))))
 	} else {
-		say("%s ridden.", count(p.Laps, "lap"))
+		line(say.T("{laps} ridden.", count(p.Laps, "lap")))
 	}
-	from := "known"
+	from := say.T("known")
 	if !math.IsInf(p.LapSDDF, 1) {
-		from = fmt.Sprintf("upper 80 %% bound of %s from %.0f df", quantity(p.LapSD, p.LapSD, w.Unit), p.LapSDDF)
+		from = say.T("upper 80 % bound of {sd} from {df} df", quantity(p.LapSD, p.LapSD, w.Unit), fmt.Sprintf("%.0f", p.LapSDDF))
 	}
-	say("Scatter of a lap planned with: %s (%s). Chance to see the effect: %.0f %%.", quantity(sd, sd, w.Unit), from, 100*p.Power)
+	line(say.T("Scatter of a lap planned with: {sd} ({from}). Chance to see the effect: {power} %.", quantity(sd, sd, w.Unit), from, fmt.Sprintf("%.0f", 100*p.Power)))
 	if p.SettleCost > 1.005 {
-		say("Laps to settle cost %.0f %% of width.", 100*(p.SettleCost-1))
+		line(say.T("Laps to settle cost {share} % of width.", fmt.Sprintf("%.0f", 100*(p.SettleCost-1))))
 	}
 	if !p.Enough {
-		text := "The effect is out of reach at this scatter with laps alone: choose a measure closer to the change."
+		text := say.T("The effect is out of reach at this scatter with laps alone: choose a measure closer to the change.")
 		if !math.IsInf(p.VisibleInTime, 1) {
-			text = fmt.Sprintf("Not enough: the laps and minutes at hand show %s at best.", quantity(p.VisibleInTime, p.VisibleInTime/5, w.Unit))
+			text = say.T("Not enough: the laps and minutes at hand show {effect} at best.", quantity(p.VisibleInTime, p.VisibleInTime/5, w.Unit))
 		}
 		p.Warnings = append(p.Warnings, text)
-		say("%s", text)
+		line(text)
 	}
 	if p.SlowShare > 0 {
-		say("Allows for %.0f %% of laps spoilt by traffic or mistakes.", 100*p.SlowShare)
+		line(say.T("Allows for {share} % of laps spoilt by traffic or mistakes.", fmt.Sprintf("%.0f", 100*p.SlowShare)))
 	}
-	say("Do not stop early because it looks good: looking after every block doubles the false alarms.")
+	line(say.T("Do not stop early because it looks good: looking after every block doubles the false alarms."))
 }

@@ -1,11 +1,11 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"sort"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // maxPrice is the number of laps a side beyond which more laps are no answer.
@@ -16,22 +16,21 @@ const maxPrice = 60
 func (q *Question) price(v *Verdict, l *layout) {
 	e := &v.Primary
 	if e.AssumedRunSD > 0 {
-		how := "assumed"
+		how := say.T("assumed")
 		if e.LearntRunSD {
-			how = "learnt from repeats"
+			how = say.T("learnt from repeats")
 		}
-		text := fmt.Sprintf("the setting changed between runs only; run-to-run sd %s %s", quantity(e.AssumedRunSD, e.AssumedRunSD, e.Unit), how)
+		text := say.T("the setting changed between runs only; run-to-run sd {sd} {how}", quantity(e.AssumedRunSD, e.AssumedRunSD, e.Unit), how)
 		if e.TippingRunSD > 0 && v.Refusal == nil && (e.Answer == Better || e.Answer == Worse) {
-			text += fmt.Sprintf("; the answer holds unless runs differ by more than %s", quantity(e.TippingRunSD, e.TippingRunSD, e.Unit))
+			text = say.T("{text}; the answer holds unless runs differ by more than {sd}", text, quantity(e.TippingRunSD, e.TippingRunSD, e.Unit))
 		}
 		v.Conditions = append(v.Conditions, Condition{"between-runs", text, Weakens})
 	}
 	if e.StruckTrial >= e.StruckRef+2 {
-		v.Conditions = append(v.Conditions, Condition{"slow-laps", fmt.Sprintf("%s of the trial set aside as slow against %d of the reference: a setting that causes mistakes looks better than it is",
-			count(e.StruckTrial, "lap"), e.StruckRef), Weakens})
+		v.Conditions = append(v.Conditions, Condition{"slow-laps", say.T("{laps} of the trial set aside as slow against {reference} of the reference: a setting that causes mistakes looks better than it is", count(e.StruckTrial, "lap"), e.StruckRef), Weakens})
 	}
 	if q.Settle > 0 {
-		v.Conditions = append(v.Conditions, Condition{"settling", fmt.Sprintf("the first %s after each switch set aside, as declared", count(q.Settle, "lap")), Notes})
+		v.Conditions = append(v.Conditions, Condition{"settling", say.T("the first {laps} after each switch set aside, as declared", count(q.Settle, "lap")), Notes})
 	}
 	sortConditions(v.Conditions)
 	if l == nil {
@@ -69,12 +68,12 @@ func (e *Effect) needed(l *layout) *Needed {
 		})
 		if k <= maxPrice {
 			more := max(k-min(e.NRef, e.NTrial), 1)
-			return &Needed{Laps: more, Text: fmt.Sprintf("about %s a side, in the same order, would show %s", count(more, "more lap"), quantity(target, target/10, e.Unit))}
+			return &Needed{Laps: more, Text: say.T("about {laps} a side, in the same order, would show {effect}", count(more, "more lap"), quantity(target, target/10, e.Unit))}
 		}
-		return &Needed{Text: fmt.Sprintf("more than %d laps a side would be needed to show %s at this scatter: choose a measure closer to the change", maxPrice, quantity(target, target/10, e.Unit))}
+		return &Needed{Text: say.T("more than {most} laps a side would be needed to show {effect} at this scatter: choose a measure closer to the change", maxPrice, quantity(target, target/10, e.Unit))}
 	}
 	if l.within() {
-		return &Needed{Text: "more laps of this order do not help: interleave the slots, A B B A A B B A"}
+		return &Needed{Text: say.T("more laps of this order do not help: interleave the slots, A B B A A B B A")}
 	}
 	runSD := e.AssumedRunSD
 	if runSD == 0 { // run means were compared: their scatter is in the standard error
@@ -83,8 +82,8 @@ func (e *Effect) needed(l *layout) *Needed {
 	for k := 2; k <= 12; k++ {
 		if detectable80(float64(2*k-2))*runSD*math.Sqrt(2/float64(k)) <= target {
 			more := max(k-min(e.RunsRef, e.RunsTrial), 1)
-			return &Needed{Runs: more, Text: fmt.Sprintf("about %s a side would show %s; both slots in one run, interleaved, would do it sooner", count(more, "more run"), quantity(target, target/10, e.Unit))}
+			return &Needed{Runs: more, Text: say.T("about {run} a side would show {effect}; both slots in one run, interleaved, would do it sooner", count(more, "more run"), quantity(target, target/10, e.Unit))}
 		}
 	}
-	return &Needed{Text: "more than 12 runs a side would be needed: put both slots into one run, interleaved"}
+	return &Needed{Text: say.T("more than 12 runs a side would be needed: put both slots into one run, interleaved")}
 }

@@ -1,5 +1,7 @@
 package verdict
 
+import "cornerwright/internal/say"
+
 // Direction says which way a measure improves.
 type Direction int
 
@@ -87,9 +89,9 @@ const (
 
 // Condition is something that bears on the answer.
 type Condition struct {
-	Kind   string `json:"kind"` // "tyre-change", "rain", "other-slot", "another-change", "red-flag", "temperature", "recording", ...
-	Text   string `json:"text"`
-	Weight Weight `json:"weight"`
+	Kind   string   `json:"kind"` // "tyre-change", "rain", "other-slot", "another-change", "red-flag", "temperature", "recording", ...
+	Text   say.Text `json:"text"`
+	Weight Weight   `json:"weight"`
 }
 
 // Question is a comparison of a trial with a reference.

@@ -1,11 +1,11 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"sort"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // MeetingEffect is the effect of one step at one meeting (or day).
@@ -115,7 +115,7 @@ type Score struct {
 	Held      inference.Estimate // share of verdicts compatible with the rehearsed range
 	Direction inference.Estimate // share with the rehearsed direction, where both are clear of zero
 	Bias      inference.Estimate // mean of verdict minus middle of the range
-	Text      string
+	Text      say.Text
 }
 
 // ScorePredictions compares rehearsals with verdicts. A verdict is compatible
@@ -140,12 +140,12 @@ func ScorePredictions(ps []Prediction) Score {
 	s := Score{N: len(ps), Held: inference.Wilson(held, len(ps), 0.95), Direction: inference.Wilson(same, both, 0.95)}
 	s.Bias = inference.FromT(inference.Mean(off), inference.SD(off)/math.Sqrt(float64(len(off))), float64(len(off)-1), 0.95, len(off))
 	if len(ps) == 0 {
-		s.Text = "no rehearsal has met a verdict yet"
+		s.Text = say.T("no rehearsal has met a verdict yet")
 		return s
 	}
-	s.Text = fmt.Sprintf("%d of %s agree with the verdict", held, count(len(ps), "rehearsed change"))
+	s.Text = say.T("{held} of {change} agree with the verdict", held, count(len(ps), "rehearsed change"))
 	if both > 0 {
-		s.Text += fmt.Sprintf("; direction right in %d of %d clear ones", same, both)
+		s.Text = say.T("{score}; direction right in {same} of {both} clear ones", s.Text, same, both)
 	}
 	return s
 }

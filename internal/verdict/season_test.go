@@ -74,7 +74,7 @@ func TestLearntScatterKeepsThePromise(t *testing.T) {
 }
 
 func TestScorePredictions(t *testing.T) {
-	if s := ScorePredictions(nil); s.N != 0 || !strings.Contains(s.Text, "no rehearsal") {
+	if s := ScorePredictions(nil); s.N != 0 || !strings.Contains(s.Text.String(), "no rehearsal") {
 		t.Errorf("%+v", s)
 	}
 	s := ScorePredictions([]Prediction{
@@ -86,7 +86,7 @@ func TestScorePredictions(t *testing.T) {
 	if s.N != 4 || s.Held.N != 4 || math.Abs(s.Held.Value-0.75) > 1e-12 || s.Direction.N != 2 || math.Abs(s.Direction.Value-0.5) > 1e-12 {
 		t.Errorf("%+v", s)
 	}
-	if want := "3 of 4 rehearsed changes agree with the verdict; direction right in 1 of 2 clear ones"; s.Text != want {
+	if want := "3 of 4 rehearsed changes agree with the verdict; direction right in 1 of 2 clear ones"; s.Text.String() != want {
 		t.Errorf("%q, want %q", s.Text, want)
 	}
 }

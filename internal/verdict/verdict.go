@@ -18,6 +18,7 @@ import (
 	"sync/atomic"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // Answer is the outcome of a comparison.
@@ -48,25 +49,25 @@ type Verdict struct {
 	// Mechanism and Outcome sum up the two tiers at the primary's turn; "" where
 	// no measure of that tier was given.
 	Mechanism, Outcome Answer
-	Tiers              string // one sentence on the two tiers together, "" when only one was measured
-	Rider, Engineer    string // one sentence for the rider, a few for the engineer
+	Tiers              say.Text // one sentence on the two tiers together, "" when only one was measured
+	Rider, Engineer    say.Text // one sentence for the rider, a few for the engineer
 }
 
 // Refusal says why an answer was refused, and what would do.
 type Refusal struct {
-	Kind   string `json:"kind"` // "input", "confounded", "design", "too-few-laps", "recording"
-	Reason string `json:"reason"`
-	Remedy string `json:"remedy"`
+	Kind   string   `json:"kind"` // "input", "confounded", "design", "too-few-laps", "recording"
+	Reason say.Text `json:"reason"`
+	Remedy say.Text `json:"remedy"`
 }
 
 // Struck is a lap that was left out of an estimate, and why. It is shown struck
 // through, never dropped silently.
 type Struck struct {
-	Run    int     `json:"run"`
-	Lap    int     `json:"lap"`
-	Slot   string  `json:"slot"`
-	Value  float64 `json:"value"`
-	Reason string  `json:"reason"` // rider's mark, "slow lap", "settling", "position lost"
+	Run    int      `json:"run"`
+	Lap    int      `json:"lap"`
+	Slot   string   `json:"slot"`
+	Value  float64  `json:"value"`
+	Reason say.Text `json:"reason"` // rider's mark, "slow lap", "settling", "position lost"
 }
 
 // WithAll is the same estimate with every lap that has a value, struck or not.
@@ -87,9 +88,9 @@ type Dot struct {
 
 // Needed is the price of an answer that the laps could not give.
 type Needed struct {
-	Laps int    // more kept laps a side in the same order, 0 when laps do not help or none are needed
-	Runs int    // more runs a side, for comparisons between runs
-	Text string // a whole sentence
+	Laps int      // more kept laps a side in the same order, 0 when laps do not help or none are needed
+	Runs int      // more runs a side, for comparisons between runs
+	Text say.Text // a whole sentence
 }
 
 // Effect is trial minus reference of one measure.
@@ -124,7 +125,7 @@ type Effect struct {
 	All                *WithAll
 	Needed             *Needed
 	Dots               []Dot
-	Note               string
+	Note               say.Text
 }
 
 // Band returns the interval, the zero line and the band of differences that do

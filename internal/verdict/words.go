@@ -1,10 +1,11 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // tiers sums up mechanism and outcome at the primary's turn.
@@ -33,21 +34,21 @@ func (v *Verdict) tiers() {
 	}
 	switch {
 	case v.Mechanism == Better && v.Outcome == Better:
-		v.Tiers = "it does what it should, and it pays"
+		v.Tiers = say.T("it does what it should, and it pays")
 	case v.Mechanism == Better && v.Outcome == Worse:
-		v.Tiers = "it does what it should, and it costs"
+		v.Tiers = say.T("it does what it should, and it costs")
 	case v.Mechanism == Better && v.Outcome == NoDifference:
-		v.Tiers = "it does what it should, and it is worth nothing that matters"
+		v.Tiers = say.T("it does what it should, and it is worth nothing that matters")
 	case v.Mechanism == Better:
-		v.Tiers = "it does what it should; time and speed are not proven"
+		v.Tiers = say.T("it does what it should; time and speed are not proven")
 	case v.Outcome == Better:
-		v.Tiers = "it pays, and the mechanism behind it is not shown"
+		v.Tiers = say.T("it pays, and the mechanism behind it is not shown")
 	case v.Outcome == Worse:
-		v.Tiers = "it costs, and the mechanism behind it is not shown"
+		v.Tiers = say.T("it costs, and the mechanism behind it is not shown")
 	case v.Mechanism == Worse:
-		v.Tiers = "it does the opposite of what it should"
+		v.Tiers = say.T("it does the opposite of what it should")
 	default:
-		v.Tiers = "neither the mechanism nor its worth is shown"
+		v.Tiers = say.T("neither the mechanism nor its worth is shown")
 	}
 }
 
@@ -63,68 +64,65 @@ func graver(a, b Answer) Answer {
 // words writes the sentences.
 func (v *Verdict) words(q *Question) {
 	e := &v.Primary
-	where := "The lap"
+	where := say.T("The lap")
 	if e.Turn > 0 {
-		where = fmt.Sprintf("Turn %d", e.Turn)
+		where = say.T("Turn {turn}", e.Turn)
 	}
 	if r := v.Refusal; r != nil {
-		v.Rider = fmt.Sprintf("%s: cannot tell. %s.", where, capital(r.Reason))
-		v.Engineer = fmt.Sprintf("Refused (%s): %s. What would do: %s.", r.Kind, r.Reason, r.Remedy)
+		v.Rider = say.T("{where}: cannot tell. {why^}.", where, r.Reason)
+		v.Engineer = say.T("Refused ({kind}): {why}. What would do: {remedy}.", say.Key(r.Kind), r.Reason, r.Remedy)
 		if e.Known() {
-			v.Engineer += " For what it is worth, " + e.numbers(v) + "."
+			v.Engineer += " " + say.T("For what it is worth, {numbers}.", e.numbers(v))
 		}
 		return
 	}
-	laps := lapCounts(e)
+	laps, measure := lapCounts(e), say.Key(e.Measure)
 	switch e.Answer {
 	case Better, Worse:
-		v.Rider = fmt.Sprintf("%s: %s. With %s it is %s, likely between %s (%s).", where, e.Answer, q.Trial, e.change(), e.between(), laps)
+		v.Rider = say.T("{where}: {answer}. With {trial} it is {change}, likely between {between} ({laps}).", where, say.Key(string(e.Answer)), q.Trial, e.change(), e.between(), laps)
 		if e.Small {
-			v.Rider += " Less than what matters to us."
+			v.Rider += " " + say.T("Less than what matters to us.")
 		}
 	case NoDifference:
-		v.Rider = fmt.Sprintf("%s: same for our purpose. Any difference in %s is smaller than %s (%s).", where, e.Measure, quantity(e.Matters, e.SE, e.Unit), laps)
+		v.Rider = say.T("{where}: same for our purpose. Any difference in {measure} is smaller than {matters} ({laps}).", where, measure, quantity(e.Matters, e.SE, e.Unit), laps)
 	default:
-		v.Rider = fmt.Sprintf("%s: cannot tell yet. The change in %s lies between %s and %s (%s).", where, e.Measure, signed(e.Lo, e.SE, e.Unit), signed(e.Hi, e.SE, e.Unit), laps)
+		v.Rider = say.T("{where}: cannot tell yet. The change in {measure} lies between {lo} and {hi} ({laps}).", where, measure, signed(e.Lo, e.SE, e.Unit), signed(e.Hi, e.SE, e.Unit), laps)
 		if e.Needed != nil {
-			v.Rider += " " + capital(e.Needed.Text) + "."
+			v.Rider += " " + say.T("{needed^}.", e.Needed.Text)
 		}
 	}
 	if v.NilCheck {
-		v.Rider += " Both names held the same settings."
+		v.Rider += " " + say.T("Both names held the same settings.")
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s, %s: %s", capital(title(e.Turn, e.Measure)), v.Design, e.numbers(v))
-	fmt.Fprintf(&b, "; lap sd %s; smallest effect this order finds 4 times in 5: %s.", quantity(e.LapSD, e.LapSD, e.Unit), quantity(e.SmallestVisible, e.SE, e.Unit))
+	b := say.T("{what^}, {design}: {numbers}; lap sd {sd}; smallest effect this order finds 4 times in 5: {smallest}.", title(e.Turn, e.Measure), say.Key(string(v.Design)), e.numbers(v),
+		quantity(e.LapSD, e.LapSD, e.Unit), quantity(e.SmallestVisible, e.SE, e.Unit))
 	if len(e.Struck) > 0 {
-		b.WriteString(" Struck:")
-		for i, s := range e.Struck {
-			if i > 0 {
-				b.WriteString(",")
-			}
-			fmt.Fprintf(&b, " lap %d %s (%s, %s)", s.Lap, s.Slot, quantity(s.Value, e.SE, e.Unit), s.Reason)
+		var list []say.Text
+		for _, s := range e.Struck {
+			t := say.T("lap {lap} {slot} ({value}, {why})", s.Lap, s.Slot, quantity(s.Value, e.SE, e.Unit), s.Reason)
 			if e.RunsRef+e.RunsTrial > 2 {
-				fmt.Fprintf(&b, " of %s", q.runName(s.Run))
+				t = say.T("{lap} of {run}", t, q.runName(s.Run))
 			}
+			list = append(list, t)
 		}
-		b.WriteString(".")
+		b += " " + say.T("Struck: {laps}.", say.Join(list, ", "))
 		if a := e.All; a != nil {
-			fmt.Fprintf(&b, " With every lap (%d and %d): %s, 95 %% %s to %s, %s.", a.NRef, a.NTrial,
-				signed(a.Effect, e.SE, e.Unit), signed(a.Lo, e.SE, e.Unit), signed(a.Hi, e.SE, e.Unit), a.Answer)
+			b += " " + say.T("With every lap ({reference} and {trial}): {effect}, 95 % {lo} to {hi}, {answer}.", a.NRef, a.NTrial,
+				signed(a.Effect, e.SE, e.Unit), signed(a.Lo, e.SE, e.Unit), signed(a.Hi, e.SE, e.Unit), say.Key(string(a.Answer)))
 		}
 	}
 	if v.Tiers != "" {
-		fmt.Fprintf(&b, " %s.", capital(v.Tiers))
+		b += " " + say.T("{tiers^}.", v.Tiers)
 	}
-	if n := len(v.Watch); n > 0 {
-		fmt.Fprintf(&b, " %s", watchWords(v.Watch))
+	if len(v.Watch) > 0 {
+		b += " " + watchWords(v.Watch)
 	}
-	v.Engineer = b.String()
+	v.Engineer = b
 }
 
 // watchWords says what the watch list found, once per effect.
-func watchWords(es []Effect) string {
-	var found []string
+func watchWords(es []Effect) say.Text {
+	var found []say.Text
 	few := 0
 	for _, e := range es {
 		if e.NRef < 6 || e.NTrial < 6 {
@@ -133,71 +131,67 @@ func watchWords(es []Effect) string {
 		if e.Answer != Better && e.Answer != Worse || e.CarriedFrom != 0 && e.Answer == Better {
 			continue
 		}
-		found = append(found, fmt.Sprintf("%s %s (%s)", title(e.Turn, e.Measure), e.Answer, signed(e.Value, e.SE, e.Unit)))
+		found = append(found, say.T("{what} {answer} ({effect})", title(e.Turn, e.Measure), say.Key(string(e.Answer)), signed(e.Value, e.SE, e.Unit)))
 	}
-	s := fmt.Sprintf("Watch list of %d, corrected for as many looks: ", len(es))
+	what := say.Join(found, "; ")
 	if len(found) == 0 {
-		s += "nothing stands out"
+		what = say.T("nothing stands out")
 		if few*2 > len(es) {
-			s += ", which means little with fewer than 6 laps a side"
+			what = say.T("nothing stands out, which means little with fewer than 6 laps a side")
 		}
-		return s + "."
 	}
-	return s + strings.Join(found, "; ") + "."
+	return say.T("Watch list of {n}, corrected for as many looks: {found}.", len(es), what)
 }
 
-func lapCounts(e *Effect) string {
+func lapCounts(e *Effect) say.Text {
 	if e.NRef == e.NTrial {
-		return fmt.Sprintf("%s each", count(e.NRef, "lap"))
+		return say.T("{laps} each", count(e.NRef, "lap"))
 	}
-	return fmt.Sprintf("%d reference and %s", e.NRef, count(e.NTrial, "trial lap"))
+	return say.T("{reference} reference and {trial}", e.NRef, count(e.NTrial, "trial lap"))
 }
 
 // change words a proven effect: "0.08 s quicker", "1.4 km/h higher".
-func (e *Effect) change() string {
-	return quantity(math.Abs(e.Value), e.SE, e.Unit) + " " + e.word()
-}
-
-func (e *Effect) word() string {
+func (e *Effect) change() say.Text {
+	x, measure := quantity(math.Abs(e.Value), e.SE, e.Unit), say.Key(e.Measure)
 	switch {
 	case e.Unit == "s" && e.Value < 0:
-		return "quicker"
+		return say.T("{x} quicker", x)
 	case e.Unit == "s":
-		return "slower"
+		return say.T("{x} slower", x)
 	case e.Value < 0:
-		return "lower in " + e.Measure
+		return say.T("{x} lower in {measure}", x, measure)
 	}
-	return "higher in " + e.Measure
+	return say.T("{x} higher in {measure}", x, measure)
 }
 
-func (e *Effect) between() string {
+func (e *Effect) between() say.Text {
 	lo, hi := math.Abs(e.Lo), math.Abs(e.Hi)
 	if lo > hi {
 		lo, hi = hi, lo
 	}
 	d := digits(e.SE)
-	return number(lo, d) + " and " + withUnit(number(hi, d), e.Unit)
+	return say.T("{lo} and {hi}", number(lo, d), withUnit(number(hi, d), e.Unit))
 }
 
 // numbers is the estimate in the engineer's words.
-func (e *Effect) numbers(v *Verdict) string {
-	return fmt.Sprintf("%s minus %s %s (95 %% %s to %s, p %s, %s on %s and %s kept)", v.Trial, v.Reference,
+func (e *Effect) numbers(v *Verdict) say.Text {
+	return say.T("{trial} minus {reference} {effect} (95 % {lo} to {hi}, p {p}, {df} on {nref} and {ntrial} kept)", v.Trial, v.Reference,
 		signed(e.Value, e.SE, e.Unit), signed(e.Lo, e.SE, e.Unit), signed(e.Hi, e.SE, e.Unit), pvalue(e.P),
 		dfWords(e.DF), count(e.NRef, "reference lap"), count(e.NTrial, "trial lap"))
 }
 
-func dfWords(df float64) string { return strconv.FormatFloat(df, 'f', 0, 64) + " df" }
+func dfWords(df float64) say.Text { return say.T("{n} df", strconv.FormatFloat(df, 'f', 0, 64)) }
 
-func pvalue(p float64) string {
+func pvalue(p float64) say.Text {
 	switch {
 	case math.IsNaN(p):
-		return "withheld"
+		return say.T("withheld")
 	case p < 0.001:
 		return "< 0.001"
 	case p < 0.1:
-		return strconv.FormatFloat(p, 'f', 3, 64)
+		return say.Plain(strconv.FormatFloat(p, 'f', 3, 64))
 	}
-	return strconv.FormatFloat(p, 'f', 2, 64)
+	return say.Plain(strconv.FormatFloat(p, 'f', 2, 64))
 }
 
 // digits is the number of decimals that shows a standard error with two
@@ -218,20 +212,20 @@ func number(x float64, d int) string {
 }
 
 // quantity writes a value with unit, to the digits its standard error bears.
-func quantity(x, se float64, unit string) string {
+func quantity(x, se float64, unit string) say.Text {
 	if math.IsNaN(x) {
-		return "unknown"
+		return say.T("unknown")
 	}
 	if math.IsInf(x, 0) {
-		return "out of reach"
+		return say.T("out of reach")
 	}
-	return withUnit(number(x, digits(se)), unit)
+	return say.Plain(withUnit(number(x, digits(se)), unit))
 }
 
 // signed is quantity with its sign always shown.
-func signed(x, se float64, unit string) string {
+func signed(x, se float64, unit string) say.Text {
 	s := quantity(x, se, unit)
-	if x > 0 && !strings.HasPrefix(s, "out") {
+	if x > 0 && !math.IsInf(x, 0) {
 		return "+" + s
 	}
 	return s
@@ -245,11 +239,4 @@ func withUnit(n, unit string) string {
 		return n + " m/s²"
 	}
 	return n + " " + unit
-}
-
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -60,7 +61,7 @@ func (s *server) add(w http.ResponseWriter, r *http.Request) {
 		text, mend, ok := trouble(err)
 		if !ok {
 			s.log.Error("add", "error", err)
-			text = err.Error()
+			text, mend = "the recording could not be taken; why is in the log", "send it again"
 		}
 		w.WriteHeader(http.StatusUnprocessableEntity)
 		out = map[string]any{"trouble": text, "mend": mend}
@@ -97,6 +98,12 @@ func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, 
 		Progress: func(stage string, share float64) { j.set(stage, share, false) }})
 	d.Original, d.Problems = res.Original, res.Problems
 	if err != nil {
+		// A disk that is full or gone is told where the form stands too: what was
+		// typed is kept and can be sent once more.
+		if e := (*book.Error)(nil); errors.As(err, &e) && errors.Is(err, book.ErrDamaged) {
+			s.log.Error("add", "error", err)
+			return again(e.Text, e.Mend)
+		}
 		if text, mend, ok := trouble(err); ok {
 			return again(text, mend)
 		}

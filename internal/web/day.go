@@ -225,7 +225,7 @@ func (s *server) report(r *http.Request) (*paper.DayReport, error) {
 		if err != nil {
 			continue // a step that was not ridden has none; it stands under what is open
 		}
-		out.Verdicts = append(out.Verdicts, paper.VerdictLine{Title: fmt.Sprintf("Step %d, %s, slot %s (%s)", st.ID, st.Setting, st.Slot, st.State), Text: v.Rider})
+		out.Verdicts = append(out.Verdicts, paper.VerdictLine{Title: fmt.Sprintf("Step %d, %s, slot %s (%s)", st.ID, st.Setting, st.Slot, st.State), Text: v.Rider.String()})
 		if v.Primary.Unit == "s" {
 			out.Effects = append(out.Effects, draw.IntervalRow{Name: fmt.Sprintf("step %d, turn %d", st.ID, v.Primary.Turn), Value: v.Primary.Value, Lo: v.Primary.Lo, Hi: v.Primary.Hi, Matters: v.Primary.Matters, Answer: spaced(v.Primary.Answer)})
 		}

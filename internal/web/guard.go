@@ -357,6 +357,16 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 			f.Status = http.StatusServiceUnavailable
 		}
 	}
+	if f.Status == http.StatusServiceUnavailable && r.Method == http.MethodPost {
+		// The disk is full or gone, or the program is being stopped: what was
+		// typed is shown with the reason, to be sent when that is mended.
+		if k := keep(w, r); len(k.Fields) > 0 {
+			k.Trouble, k.Mend = f.Text, f.Mend
+			s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
+			s.render(w, r, f.Status, page{Title: "Send it once more", Name: "kept", Body: k})
+			return
+		}
+	}
 	if errors.Is(err, context.Canceled) {
 		s.log.Info("request left", "path", short(r.URL.Path))
 	} else if f.Status >= 500 {

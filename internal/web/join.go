@@ -167,6 +167,8 @@ type keptForm struct {
 	Path   string
 	Fields []keptField
 	Files  bool // there was a file too, which cannot be kept
+
+	Trouble, Mend string // why it was not taken, where that is known
 }
 
 type keptField struct {

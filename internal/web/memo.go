@@ -10,6 +10,7 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/verdict"
 )
 
@@ -109,8 +110,8 @@ func (s *server) rehearsalOf(ctx context.Context, step, run int) (*rehearsal.Reh
 }
 
 // recordOf tells how rehearsals of a setting have fared against verdicts.
-func (s *server) recordOf(ctx context.Context, setting string) (string, error) {
-	return recall(ctx, s, "record "+setting, func(ctx context.Context) (string, error) {
+func (s *server) recordOf(ctx context.Context, setting string) (say.Text, error) {
+	return recall(ctx, s, "record "+setting, func(ctx context.Context) (say.Text, error) {
 		x, err := s.book.RehearsalRecord(ctx, setting)
 		if err != nil || x.N == 0 {
 			return "", err

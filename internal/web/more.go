@@ -16,6 +16,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
+	"cornerwright/internal/say"
 )
 
 type seasonPage struct {
@@ -30,9 +31,9 @@ type seasonPage struct {
 	Meetings []book.Meeting
 	Trials   []book.Trial
 	Evidence template.HTML
-	Record   string // how rehearsals fared against verdicts
-	Alarms   int    // comparisons of the reference with itself
-	False    int    // of them called better or worse
+	Record   say.Text // how rehearsals fared against verdicts
+	Alarms   int      // comparisons of the reference with itself
+	False    int      // of them called better or worse
 }
 
 // season asks how a measure at a turn moved over the meetings.

@@ -12,6 +12,7 @@ import (
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
+	"cornerwright/internal/say"
 )
 
 type phonePage struct {
@@ -24,8 +25,8 @@ type phonePage struct {
 	Says     *debrief.Word
 	Groups   []wordGroup
 	Said     []phoneRow
-	Others   int      // remarks of others on this run
-	Verdicts []string // of the step under trial, in the rider's words
+	Others   int        // remarks of others on this run
+	Verdicts []say.Text // of the step under trial, in the rider's words
 	Key      string
 	Saved    bool
 	Typed    map[string]string

@@ -21,18 +21,16 @@ import (
 	"cornerwright/internal/paper"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 var helpers = template.FuncMap{
 	"join":   func(s []string) string { return strings.Join(s, "; ") },
 	"where":  paper.Where,
-	"answer": spaced,
 	"path":   url.PathEscape,
 	"add":    func(a, b int) int { return a + b },
 	"inc":    func(i int) int { return i + 1 },
 	"group":  groupOf,
-	"unit":   unitName,
-	"phase":  func(p circuit.Phase) string { return strings.Replace(string(p), "pickup", "pick-up", 1) },
 	"list":   func(s ...string) []string { return s },
 	"dict":   dict,
 	"firsts": func(m []debrief.Measure, n int) []debrief.Measure { return m[:min(n, len(m))] },
@@ -88,7 +86,7 @@ func decimals(unit string) int {
 
 type findingRow struct {
 	debrief.Finding
-	Where   string
+	Where   say.Text
 	Remark  *book.Remark
 	Picture template.HTML // the laps through its turn; "" where it has none
 	First   bool          // to be taken first
@@ -107,9 +105,10 @@ type runPage struct {
 	Map, Chart   template.HTML
 	Turns        []turnRow
 	Said, Unsaid []findingRow
-	Notes        []string
-	Next, Why    string // id of the finding to take first
-	NextWhere    string
+	Notes        []say.Text
+	Next         string // id of the finding to take first
+	Why          say.Text
+	NextWhere    say.Text
 	Cannot       []ride.Cannot
 	Problems     []recording.Problem
 	Vocabulary   []debrief.Complaint
@@ -122,7 +121,7 @@ type runPage struct {
 	Ask       []debrief.Question
 	Struck    []book.Remark
 	Open      []book.Remark // said, and not answered by a finding of their own
-	Cautions  []string
+	Cautions  []say.Text
 	Multiples template.HTML
 	Spread    template.HTML
 	Slots     []slotSpread
@@ -268,9 +267,9 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	d.Notes, d.Next, d.Why = res.Notes, res.Next, res.Why
 	for _, q := range append(append([]findingRow{}, d.Said...), d.Unsaid...) {
 		if q.ID == d.Next {
-			d.NextWhere = q.Where + ", " + spaced(q.Says)
-			if q.Says == "" {
-				d.NextWhere = q.Where
+			d.NextWhere = q.Where
+			if q.Says != "" {
+				d.NextWhere += ", " + say.Key(spaced(q.Says))
 			}
 		}
 	}
@@ -402,28 +401,46 @@ func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []deb
 	}
 	words := field(r, "words")
 	var list []debrief.Remark
-	if says := field(r, "says"); says != "" {
-		m := debrief.Remark{Says: debrief.Complaint(says), Words: words, Phase: circuit.Phase(field(r, "phase")), Strength: 2}
-		if n, err := strconv.Atoi(field(r, "strength")); err == nil {
-			m.Strength = n
+	// What was chosen from the lists. It goes before what is read from the words.
+	m := debrief.Remark{Says: debrief.Complaint(field(r, "says")), Words: words, Phase: circuit.Phase(field(r, "phase")), Strength: 2}
+	if n, err := strconv.Atoi(field(r, "strength")); err == nil {
+		m.Strength = n
+	}
+	for _, q := range strings.FieldsFunc(field(r, "turn"), func(c rune) bool { return c == ',' || c == ' ' }) {
+		n, err := strconv.Atoi(q)
+		if err != nil {
+			return fmt.Sprintf("%q is no turn number", q), nil, nil
 		}
-		for _, q := range strings.FieldsFunc(field(r, "turn"), func(c rune) bool { return c == ',' || c == ' ' }) {
-			n, err := strconv.Atoi(q)
-			if err != nil {
-				return fmt.Sprintf("%q is no turn number", q), nil, nil
-			}
-			m.Turns = append(m.Turns, n)
-		}
+		m.Turns = append(m.Turns, n)
+	}
+	if m.Says != "" {
 		list = []debrief.Remark{m}
 	} else {
 		if words == "" {
 			return "nothing was said: write the rider's words, or choose from the lists", nil, nil
 		}
-		read := debrief.ParseWords(words, c.Turns)
+		text := words
+		for _, n := range m.Turns {
+			text += fmt.Sprintf(", turn %d", n)
+		}
+		read := debrief.ParseWords(text, c.Turns)
 		if len(read.Questions) > 0 || len(read.Remarks) == 0 {
 			return "this can be read in more than one way: choose from the lists", read.Questions, nil
 		}
 		list = read.Remarks
+		for i := range list {
+			q := &list[i]
+			q.Words = words
+			if len(m.Turns) > 0 {
+				q.Turns = m.Turns
+			}
+			if m.Phase != "" {
+				q.Phase = m.Phase
+			}
+			if m.Strength != 2 { // the usual one may be nobody's choice
+				q.Strength = m.Strength
+			}
+		}
 	}
 	who := youOf(r).Name
 	if who == "" {

@@ -11,6 +11,7 @@ import (
 	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -28,9 +29,9 @@ type stepPage struct {
 	Setting    *setting.Setting
 	Cells, Map template.HTML
 	Rehearsal  *rehearsal.Rehearsal
-	Record     string // how earlier rehearsals fared
-	Uses       []string
-	Cautions   []string
+	Record     say.Text // how earlier rehearsals fared
+	Uses       []say.Text
+	Cautions   []say.Text
 	Passed     int
 	Remark     *book.Remark
 	Next       []move // what may become of it
@@ -121,7 +122,7 @@ func (s *server) step(r *http.Request) (page, error) {
 type planPage struct {
 	Step  book.Step
 	Plan  *verdict.Plan
-	Lines []string
+	Lines []say.Text
 	Why   string
 }
 
@@ -156,7 +157,7 @@ type verdictPage struct {
 	All     []verdict.Effect
 	Next    []move
 	// Keeping or taking back a step changes what is ridden next.
-	Cautions []string
+	Cautions []say.Text
 }
 
 // verdict shows the answer after the next run: intervals by turn on one scale.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"html/template"
 	"math"
 	"regexp"
@@ -8,7 +9,9 @@ import (
 	"sync"
 	"time"
 
+	"cornerwright/internal/circuit"
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 	"cornerwright/internal/words"
 )
 
@@ -52,7 +55,7 @@ func (v *voices) in(y You) (*set, error) {
 }
 
 func newSet(y You, c words.Catalogue) (*set, error) {
-	t := template.New("pages").Funcs(helpers).Funcs(y.helpers())
+	t := template.New("pages").Funcs(helpers).Funcs(y.helpers()).Funcs(y.speech(c))
 	list, err := assets.ReadDir("pages")
 	if err != nil {
 		return nil, err
@@ -119,6 +122,27 @@ func (y You) prose(s string) string {
 	return s
 }
 
+// speech says sentences and words of our own in the language of the page: prose
+// a sentence with numbers, answer a word of a closed list, phase a phase, unit
+// the unit of a number.
+func (y You) speech(c words.Catalogue) template.FuncMap {
+	text := func(v any) string {
+		switch v := v.(type) {
+		case say.Text:
+			return v.In(c)
+		case string:
+			return c.Find(v)
+		}
+		return c.Find(fmt.Sprint(v))
+	}
+	return template.FuncMap{
+		"prose":  func(v any) string { return y.prose(text(v)) },
+		"answer": func(v any) string { return c.Find(spaced(v)) },
+		"phase":  func(p circuit.Phase) string { return c.Find(phaseName(p)) },
+		"unit":   func(s string) string { return c.Find(unitName(s)) },
+	}
+}
+
 // drawn writes the decimal marks of the pictures of a page.
 func (y You) drawn(page []byte) []byte {
 	if y.Decimal != commaChoice {
@@ -144,7 +168,6 @@ func (y You) helpers() template.FuncMap {
 		"signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
 		"val":    func(v float64, unit string) string { return y.point(draw.Number(v, decimals(unit))) },
 		"deg":    func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
-		"prose":  y.prose,
 		"day":    y.day,
 		"when":   func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
 	}

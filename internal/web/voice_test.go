@@ -53,6 +53,12 @@ func spokenTexts(t *testing.T) []string {
 			all[c.Name] = true
 		}
 	}
+	for _, w := range sentences(t) {
+		all[w] = true
+	}
+	for _, w := range listed() {
+		all[w] = true
+	}
 	var out []string
 	for m := range all {
 		out = append(out, m)

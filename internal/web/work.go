@@ -16,6 +16,7 @@ import (
 	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -174,7 +175,7 @@ func (s *server) bike(r *http.Request) (page, error) {
 type proposePage struct {
 	Run       book.Run
 	Ref       string
-	Title     string
+	Title     say.Text
 	Step      setting.Step
 	From      int // sheet the step starts from
 	Setting   *setting.Setting
@@ -183,10 +184,10 @@ type proposePage struct {
 	Guards    []setting.GuardResult
 	Open      int
 	Rehearsal *rehearsal.Rehearsal
-	Uses      []string
-	Cautions  []string
-	Expect    string
-	Watch     string
+	Uses      []say.Text
+	Cautions  []say.Text
+	Expect    say.Text
+	Watch     say.Text
 	NeedsSay  bool
 	Stale     string // why it cannot be made from the sheet of today
 	Measures  []book.MeasureInfo
@@ -253,7 +254,7 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 			d.Trouble, d.Mend = err.Error(), `write it like "B:slip-target[45..50, 80..110] +1" or "B:engine-brake[2] +10"`
 			return d, nil
 		}
-		d.Title = change
+		d.Title = say.Plain(change)
 	} else {
 		p, f, err := s.proposal(ctx, x.Number, d.Ref, "")
 		if err != nil {
@@ -262,7 +263,7 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 		d.Step, d.Title, d.Expect, d.Watch, d.NeedsSay = p.Step, p.Title, p.Expect, p.Watch, p.NeedsSay
 		d.Step.Finding, d.Step.Remark = f.ID, f.Remark
 		if d.Step.Reason == "" {
-			d.Step.Reason = p.Why
+			d.Step.Reason = p.Why.String()
 		}
 		if d.Step.Primary.Turn == 0 {
 			d.Step.Primary.Turn = f.Turn
@@ -295,17 +296,17 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 		svg := draw.NewSVG(150, 90)
 		h := draw.Cells(svg, *d.Setting, old, draw.CellsOptions{Width: 150, New: next.Values(d.Step.Slot, d.Step.Setting), Decimals: -1, Dwell: paper.Dwell(d.Rehearsal.Footprint, old)})
 		svg.Resize(150, h)
-		d.Cells = svg.HTML("cells", "Values of "+d.Step.Setting+" in slot "+d.Step.Slot, d.Title)
+		d.Cells = svg.HTML("cells", "Values of "+d.Step.Setting+" in slot "+d.Step.Slot, d.Title.String())
 	}
 	return d, nil
 }
 
 // cautions are the standing ones, and of a proposal's own only what these do not
 // say already: a list that says everything twice is not read.
-func cautions(standing, own []string) []string {
-	general := map[string]bool{}
+func cautions(standing, own []say.Text) []say.Text {
+	general := map[say.Text]bool{}
 	for _, c := range rehearsal.Cautions {
-		general[c] = true
+		general[say.Key(c)] = true
 	}
 	for _, c := range own {
 		if !general[c] {

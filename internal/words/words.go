@@ -12,11 +12,14 @@ import (
 	"bufio"
 	"embed"
 	"fmt"
+	"math"
 	"regexp"
 	"sort"
 	"strconv"
 	"strings"
 	"unicode"
+
+	"cornerwright/internal/say"
 )
 
 //go:embed *.txt
@@ -26,22 +29,64 @@ var files embed.FS
 // English.
 type Catalogue map[string]string
 
-// Say is the text in the language, with args put in for {1}, {2}. A text that
-// the catalogue does not have stays English.
-func (c Catalogue) Say(text string, args ...any) string {
+// Find is the text in the language; one that the catalogue does not have stays
+// English.
+func (c Catalogue) Find(text string) string {
 	if t, ok := c[text]; ok {
-		text = t
+		return t
 	}
-	if len(args) == 0 {
-		return text
-	}
-	return slot.ReplaceAllStringFunc(text, func(m string) string {
-		n, err := strconv.Atoi(m[1 : len(m)-1])
-		if err != nil || n < 1 || n > len(args) {
-			return m
+	return text
+}
+
+// plural is the line of a translation that names how its language counts.
+const plural = "@plural"
+
+// plurals by their names: the form of a number in {n|...}. After the plural
+// rules of CLDR, for whole numbers.
+var plurals = map[string]func(n int) int{
+	"one-more": func(n int) int { // English, German, Dutch, Italian, Spanish
+		if n == 1 {
+			return 0
 		}
-		return fmt.Sprint(args[n-1])
-	})
+		return 1
+	},
+	"few-more": func(n int) int { // French, Portuguese: none counts as one
+		if n == 0 || n == 1 {
+			return 0
+		}
+		return 1
+	},
+	"one-few-many": func(n int) int { // Czech, Polish
+		switch {
+		case n == 1:
+			return 0
+		case n%10 >= 2 && n%10 <= 4 && (n%100 < 12 || n%100 > 14):
+			return 1
+		}
+		return 2
+	},
+	"same": func(int) int { return 0 }, // Japanese, Chinese, Thai
+}
+
+// Form is the plural form of a number in the language.
+func (c Catalogue) Form(n float64) int {
+	f := plurals[c[plural]]
+	if f == nil {
+		f = plurals["one-more"]
+	}
+	if n != math.Trunc(n) || math.Abs(n) > 1e9 {
+		n = 1e9 // a number with decimals, or none, is many
+	}
+	return f(int(math.Abs(n)))
+}
+
+// Say is the text in the language, with args put in for its places in order. A
+// text that the catalogue does not have stays English.
+func (c Catalogue) Say(text string, args ...any) string {
+	if len(args) == 0 {
+		return c.Find(text)
+	}
+	return say.T(text, args...).In(c)
 }
 
 var slot = regexp.MustCompile(`\{\d+\}`)
@@ -104,6 +149,9 @@ func Parse(name, text string) (Catalogue, error) {
 				return nil, fmt.Errorf("%s:%d: a translation without its English text: put that on the line before", name, line)
 			}
 			t := strings.TrimSpace(l)
+			if english == plural && plurals[t] == nil {
+				return nil, fmt.Errorf("%s:%d: there is no way to count %q: take one-more, few-more, one-few-many or same", name, line, t)
+			}
 			if a, b := slots(english), slots(t); a != b {
 				return nil, fmt.Errorf("%s:%d: the translation holds %s, the English text on line %d %s: keep every value", name, line, b, at, a)
 			}
@@ -122,8 +170,11 @@ func Parse(name, text string) (Catalogue, error) {
 }
 
 func slots(s string) string {
-	l := slot.FindAllString(s, -1)
+	l := say.Places(s)
 	sort.Strings(l)
+	for i := range l {
+		l[i] = "{" + l[i] + "}"
+	}
 	return "[" + strings.Join(l, " ") + "]"
 }
 

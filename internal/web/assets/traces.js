@@ -455,7 +455,7 @@
   function frame() {
     queued = 0;
     const a = performance.now();
-    if (redraw) { redraw = false; drawLines(); if (dirty) dirty = [0, width]; box.dataset.redraw = (performance.now() - a).toFixed(1); }
+    if (redraw) { redraw = false; drawLines(); if (dirty) dirty = [0, width]; box.dataset.redraw = (performance.now() - a).toFixed(1); box.dataset.view = view.join(" "); }
     const b = performance.now();
     drawCursor();
     box.dataset.cursor = (performance.now() - b).toFixed(2);
@@ -477,13 +477,16 @@
     const fingers = new Map();
     let drag = null;
     const at = (e) => e.clientX - stage.getBoundingClientRect().left;
-    stage.addEventListener("pointerdown", (e) => { fingers.set(e.pointerId, at(e)); drag = { x: at(e), view: view.slice(), moved: false }; stage.setPointerCapture(e.pointerId); });
+    /** Place and distance of two fingers: a slanting pinch is one too. */
+    const finger = (e) => [at(e), e.clientY];
+    const apart = (q) => Math.max(10, Math.hypot(q[0][0] - q[1][0], q[0][1] - q[1][1]));
+    stage.addEventListener("pointerdown", (e) => { fingers.set(e.pointerId, finger(e)); drag = { x: at(e), view: view.slice(), moved: false }; stage.setPointerCapture(e.pointerId); });
     stage.addEventListener("pointermove", (e) => {
       if (fingers.has(e.pointerId)) {
         const was = [...fingers.values()];
-        fingers.set(e.pointerId, at(e));
+        fingers.set(e.pointerId, finger(e));
         const now = [...fingers.values()];
-        if (now.length === 2) { zoom(Math.max(10, Math.abs(was[0] - was[1])) / Math.max(10, Math.abs(now[0] - now[1])), back((now[0] + now[1]) / 2)); drag = null; return; }
+        if (now.length === 2) { zoom(apart(was) / apart(now), back((now[0][0] + now[1][0]) / 2)); drag = null; return; }
         if (drag && (drag.moved || Math.abs(at(e) - drag.x) > 6)) {
           drag.moved = true;
           const d = (drag.x - at(e)) / (right() - LEFT) * (drag.view[1] - drag.view[0]);
