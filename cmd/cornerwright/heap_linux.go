@@ -12,7 +12,7 @@ import (
 // arithmetic done on it; of huge pages there are five hundred times fewer. Where
 // the kernel has none to give it falls back to small ones by itself.
 const (
-	heapStretch  = 256 << 20
+	heapStretch  = 256 << 20 << (^uintptr(0) >> 63) // an hour needs twice as much; address space is short in 32 bits
 	hugePage     = 2 << 20
 	adviseHuge   = 14 // MADV_HUGEPAGE
 	heapPageMask = hugePage - 1

@@ -209,7 +209,13 @@ func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progre
 		// The column file is written beside the analysis.
 		tmp := w.b.tmpName()
 		written := make(chan error, 1)
-		go func() { written <- w.b.writeColumns(tmp, res, of[i], part) }()
+		go func() {
+			err := w.b.writeColumns(tmp, res, of[i], part)
+			if i == len(parts)-1 {
+				res.Forget() // a third of the memory, while the analysis goes on
+			}
+			written <- err
+		}()
 		o, err := w.analyse(part, known)
 		o.number, o.tmp = i+1, tmp
 		if werr := <-written; werr != nil && err == nil {
@@ -420,8 +426,8 @@ func (w *adding) store(outings []outing) error {
 		return err
 	}
 	var numbers []int
+	var rides []rideFile
 	err = b.tx(func(t *tx) error {
-		numbers = numbers[:0]
 		if err := t.exec(`UPDATE original SET fault = '' WHERE hash = ?`, w.out.Original); err != nil {
 			return err
 		}
@@ -437,6 +443,8 @@ func (w *adding) store(outings []outing) error {
 				}
 				o.ride.Circuit.Version = o.learnt.Version
 			}
+			// Written while the database works and waits for the disk.
+			rides = append(rides, b.beginRide(Run{Original: w.out.Original, Outing: o.number, BikeFile: w.bike.Version}, o.ride.Circuit.Version, o.ride))
 			p := places[i]
 			if err := t.exec(`INSERT INTO meeting VALUES (?,?,?,'',?) ON CONFLICT DO NOTHING`, p.meeting, o.ride.Circuit.Name, p.day, t.at); err != nil {
 				return err
@@ -480,6 +488,9 @@ func (w *adding) store(outings []outing) error {
 		return nil
 	})
 	if err != nil {
+		for _, f := range rides {
+			f.drop(b)
+		}
 		return err
 	}
 	for i, n := range numbers {
@@ -488,7 +499,7 @@ func (w *adding) store(outings []outing) error {
 			return err
 		}
 		w.out.Runs = append(w.out.Runs, r)
-		b.keepRide(r, r.Line, outings[i].ride)
+		rides[i].place(b, r)
 		b.rides.put(rideKey{n, r.Line}, outings[i].ride)
 	}
 	w.say("done", 1)

@@ -255,6 +255,7 @@ func (b *Book) Episodes(ctx context.Context, run int) ([]ride.Episode, error) {
 
 // saveResult replaces what the book keeps of a ride.
 func (t *tx) saveResult(run int, x *ride.Ride, k *bike.Bike) error {
+	visits := visitsOf(x, k) // computed while the tables are written
 	data, err := t.b.pack(summarise(x))
 	if err != nil {
 		return err
@@ -288,11 +289,25 @@ func (t *tx) saveResult(run int, x *ride.Ride, k *bike.Bike) error {
 			return err
 		}
 	}
-	return t.saveVisits(run, x, k)
+	// How long each cell of each grid or list was in use.
+	for _, v := range visits {
+		f := <-v
+		for _, c := range f.Cells {
+			if c.Dwell <= 0 {
+				continue
+			}
+			if err := t.exec(`INSERT OR REPLACE INTO visit VALUES (?,?,?,?,?,?,?)`, run, f.Setting, c.Row, c.Column, c.TopTurn, c.Dwell, c.Laps); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
-// saveVisits keeps how long each cell of each grid or list was in use.
-func (t *tx) saveVisits(run int, x *ride.Ride, k *bike.Bike) error {
+// visitsOf finds the use of each grid or list of the bike, side by side, in the
+// order of the settings.
+func visitsOf(x *ride.Ride, k *bike.Bike) []chan rehearsal.Footprint {
+	var out []chan rehearsal.Footprint
 	sheet := setting.NewSheet(k.Name, k.First)
 	for i := range k.Settings {
 		s := &k.Settings[i]
@@ -305,18 +320,12 @@ func (t *tx) saveVisits(run int, x *ride.Ride, k *bike.Bike) error {
 		if len(v) == 0 || len(v[0]) == 0 || s.Kind == setting.Scalar {
 			continue
 		}
-		f := rehearsal.FootprintOf(x, k, setting.Step{Bike: k.Name, Slot: slot, Setting: s.ID,
-			Cells: []setting.Cell{{Old: v[0][0], New: v[0][0]}}}, sheet)
-		for _, c := range f.Cells {
-			if c.Dwell <= 0 {
-				continue
-			}
-			if err := t.exec(`INSERT OR REPLACE INTO visit VALUES (?,?,?,?,?,?,?)`, run, s.ID, c.Row, c.Column, c.TopTurn, c.Dwell, c.Laps); err != nil {
-				return err
-			}
-		}
+		found := make(chan rehearsal.Footprint, 1)
+		out = append(out, found)
+		step := setting.Step{Bike: k.Name, Slot: slot, Setting: s.ID, Cells: []setting.Cell{{Old: v[0][0], New: v[0][0]}}}
+		go func() { found <- rehearsal.FootprintOf(x, k, step, sheet) }()
 	}
-	return nil
+	return out
 }
 
 // number is a value for the database: unknown is NULL.

@@ -321,19 +321,42 @@ func readSeries(f *parquet.File, column int, s series) error {
 // keepRide writes a run's ride file, aside and then in its place. It serves
 // speed alone: where it cannot be written the ride is computed again.
 func (b *Book) keepRide(r Run, line int, x *ride.Ride) {
-	tmp := b.tmpName()
-	f, err := b.fs.Create(tmp)
-	if err != nil {
-		return
-	}
-	err = b.writeRide(f, x, rideMark(r, line))
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
+	b.beginRide(r, line, x).place(b, r)
+}
+
+// rideFile is a ride file that is being written aside.
+type rideFile struct {
+	tmp     string
+	written chan error
+}
+
+// beginRide starts to write a ride file; place or drop ends it.
+func (b *Book) beginRide(r Run, line int, x *ride.Ride) rideFile {
+	out := rideFile{b.tmpName(), make(chan error, 1)}
+	go func() {
+		f, err := b.fs.Create(out.tmp)
+		if err == nil {
+			err = b.writeRide(f, x, rideMark(r, line))
+			if cerr := f.Close(); err == nil {
+				err = cerr
+			}
+		}
+		out.written <- err
+	}()
+	return out
+}
+
+func (f rideFile) place(b *Book, r Run) {
+	err := <-f.written
 	if err == nil {
-		err = b.fs.Rename(tmp, b.ridePath(r))
+		err = b.fs.Rename(f.tmp, b.ridePath(r))
 	}
 	if err != nil {
-		b.fs.Remove(tmp)
+		b.fs.Remove(f.tmp)
 	}
+}
+
+func (f rideFile) drop(b *Book) {
+	<-f.written
+	b.fs.Remove(f.tmp)
 }

@@ -82,7 +82,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 	physics(s, rec)
 	s.plausible(rec)
 	if !opts.NoHealth {
-		health(s, rec)
+		health(s, rec, opts.workers())
 	}
 	s.wanting(rec)
 	sort.SliceStable(s.problems, func(i, j int) bool { return s.problems[i].Line < s.problems[j].Line })

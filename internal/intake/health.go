@@ -5,6 +5,8 @@ import (
 	"math"
 	"sort"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"cornerwright/internal/recording"
 	"cornerwright/internal/unit"
@@ -24,25 +26,34 @@ const (
 	rangeSpare   = 1e-9 // relative, at the ends of a range
 )
 
-// health marks what is wrong in each channel.
-func health(s *source, rec *recording.Recording) {
+// health marks what is wrong in each channel. Channels are looked at side by
+// side; what is said of them stands in their order.
+func health(s *source, rec *recording.Recording, workers int) {
 	moving := movingSpans(rec)
+	seen := make([]looked, len(rec.Channels))
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range max(1, min(workers, len(seen))) {
+		wait.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(seen); i = int(next.Add(1)) - 1 {
+				seen[i].look(s.finalClock, rec, rec.Channels[i], moving)
+			}
+		})
+	}
+	wait.Wait()
 	type clock struct {
 		n           int
 		first, last float64
 	}
 	gapDone := map[clock]bool{}
-	for _, c := range rec.Channels {
-		before := len(c.Marks)
-		d, known := recording.Of(c.Name)
-		gaps(c, s.finalClock)
-		if n := len(c.Marks) - before; n > 0 && len(c.Time) > 0 {
+	for i, c := range rec.Channels {
+		if n := len(seen[i].gaps); n > 0 && len(c.Time) > 0 {
 			// Channels on one clock share its gaps: say it once.
 			key := clock{len(c.Time), c.Time[0], c.Time[len(c.Time)-1]}
 			if !gapDone[key] {
 				gapDone[key] = true
 				long, out := 0.0, 0
-				for _, m := range c.Marks[before:] {
+				for _, m := range seen[i].gaps {
 					long = math.Max(long, m.To-m.From)
 					if m.Kind == recording.Dropout {
 						out++
@@ -58,14 +69,7 @@ func health(s *source, rec *recording.Recording) {
 				s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s in %s, the longest %s s", strings.Join(what, " and "), c.Name, num(long)), "laps that span one are marked; nothing is interpolated over it")
 			}
 		}
-		if known {
-			outOfRange(s, c, d)
-		}
-		if known && !d.State {
-			spikes(s, c, d)
-			stuck(s, rec, c, d, moving)
-			saturated(s, c, d)
-		}
+		s.problems = append(s.problems, seen[i].said.problems...)
 	}
 	for _, m := range rec.Clock {
 		for _, c := range rec.Channels {
@@ -76,6 +80,27 @@ func health(s *source, rec *recording.Recording) {
 	}
 	for _, c := range rec.Channels {
 		sort.SliceStable(c.Marks, func(i, j int) bool { return c.Marks[i].From < c.Marks[j].From })
+	}
+}
+
+// looked is what was found in one channel: its gaps, and what is said of the rest.
+type looked struct {
+	gaps []recording.Mark
+	said source
+}
+
+func (l *looked) look(clock []float64, rec *recording.Recording, c *recording.Channel, moving []recording.Span) {
+	before := len(c.Marks)
+	gaps(c, clock)
+	l.gaps = c.Marks[before:len(c.Marks):len(c.Marks)]
+	d, known := recording.Of(c.Name)
+	if known {
+		outOfRange(&l.said, c, d)
+	}
+	if known && !d.State {
+		spikes(&l.said, c, d)
+		stuck(&l.said, rec, c, d, moving)
+		saturated(&l.said, c, d)
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"runtime"
 
 	"cornerwright/internal/recording"
 )
@@ -25,6 +26,14 @@ type Options struct {
 	Hash     string         // sha-256 of the input in hex, where the caller has it; else it is computed
 
 	sized bool // the size is the input's own, not a bound on what a compressed one may hold
+}
+
+// workers is how many goroutines may work at once.
+func (o *Options) workers() int {
+	if o.Workers > 0 {
+		return o.Workers
+	}
+	return min(4, runtime.GOMAXPROCS(0))
 }
 
 // Progress tells how far a read has come.
@@ -64,6 +73,10 @@ type Result struct {
 
 	sources []*source // what the recordings were built from, for WriteColumns
 }
+
+// Forget drops the raw values that WriteColumns needs, for the memory they take;
+// the recordings stay.
+func (res *Result) Forget() { res.sources = nil }
 
 // Read reads one input held in memory. name is for messages and decides
 // nothing. An error is of type *Error; what can be read in spite of damage is

@@ -461,7 +461,7 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel,
 	}
 	stride := 1 + len(truth.Value)/4000
 	d := make([]float64, 0, len(truth.Value)/stride+1)
-	now, before, after := walker{c: w}, walker{c: w}, walker{c: w}
+	now, before, after := newWalker(w), newWalker(w), newWalker(w)
 	cost := func(lag float64) float64 {
 		d = d[:0]
 		for i := 0; i < len(truth.Value); i += stride {
