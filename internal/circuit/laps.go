@@ -167,16 +167,21 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 			laps[i].Number = i + 1
 		}
 	}
+	if k := len(laps) - 1; k > 1 && laps[k].Kind == InLap && laps[k-1].Kind == InLap {
+		laps[k-1].End = laps[k].End
+		laps = laps[:k]
+	}
 	return l.describe(rec, laps, j)
 }
 
 // slowStart is the share of the usual speed at the gate below which a lap did not
-// begin in full flight.
+// begin or end in full flight.
 const slowStart = 0.7
 
-// rolledIn finds first laps that begin out of the pit lane beyond the gate, where
-// the lane lies too near the line to tell it by place: the bike passes the gate
-// far slower than on the other laps, and nothing came before.
+// rolledIn finds first laps that begin out of the pit lane beyond the gate, and
+// last ones that end into it before the gate, where the lane lies too near the
+// line to tell it by place: the bike passes the gate far slower than on the other
+// laps, and no timed lap came before or comes after.
 func (l *Located) rolledIn(laps []Lap) {
 	p := l.Position
 	var v []float64
@@ -196,6 +201,15 @@ func (l *Located) rolledIn(laps []Lap) {
 		if at := p.Speed[p.Index(laps[i].Start)]; at < slowStart*usual {
 			laps[i].Kind, laps[i].TimeSE = OutLap, 0
 			laps[i].Marks = append(laps[i].Marks, fmt.Sprintf("began at %.0f km/h, the others at %.0f", 3.6*at, 3.6*usual))
+		}
+	}
+	for i := range laps {
+		if laps[i].Kind != TimedLap || i+1 < len(laps) && laps[i+1].Kind == TimedLap {
+			continue
+		}
+		if at := p.Speed[p.Index(laps[i].End)]; at < slowStart*usual {
+			laps[i].Kind, laps[i].TimeSE = InLap, 0
+			laps[i].Marks = append(laps[i].Marks, fmt.Sprintf("ended at %.0f km/h, the others at %.0f", 3.6*at, 3.6*usual))
 		}
 	}
 }
