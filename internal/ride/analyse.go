@@ -96,27 +96,25 @@ func (w *work) masks() {
 	w.braking = make([]bool, w.n)
 	s := &w.r.Signals
 	v := w.pos.Speed
-	switch {
-	case s.FrontBrake != nil || s.RearBrake != nil:
-		for _, p := range [][]float64{s.FrontBrake, s.RearBrake} {
-			if p == nil {
-				continue
-			}
-			on := brakeOn(p)
-			for i, x := range p {
-				if x > on {
-					w.braking[i] = true
-				}
+	for _, p := range [][]float64{s.FrontBrake, s.RearBrake} {
+		if p == nil {
+			continue
+		}
+		on := brakeOn(p)
+		for i, x := range p {
+			if x > on {
+				w.braking[i] = true
 			}
 		}
-	default:
+	}
+	if s.FrontBrake == nil {
 		k := w.samples(0.15)
 		for i := k; i < w.n-k; i++ {
 			if (v[i+k]-v[i-k])/(2*float64(k)*w.dt) < -3 {
 				w.braking[i] = true
 			}
 		}
-		w.cannot("brake pressure", "no brake pressure is logged", "log front brake pressure; braking is taken from deceleration beyond 3 m/s2")
+		w.cannot("brake pressure", "no front brake pressure is logged", "log front brake pressure; braking is taken from deceleration beyond 3 m/s2")
 	}
 	widen(w.braking, w.samples(0.05), w.samples(0.15))
 }

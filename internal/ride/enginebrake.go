@@ -101,7 +101,10 @@ func (w *work) engineBrake() {
 		w.r.Engine.Notes = append(w.r.Engine.Notes, "no coasting with closed grip and brakes off: engine braking cannot be told from the brakes")
 	}
 	if s.FrontBrake == nil {
-		w.r.Engine.Notes = append(w.r.Engine.Notes, "no brake pressure: light braking may be taken for engine braking")
+		w.r.Engine.Notes = append(w.r.Engine.Notes, "no front brake pressure: light braking may be taken for engine braking")
+	}
+	if s.RearBrake == nil {
+		w.r.Engine.Notes = append(w.r.Engine.Notes, "no rear brake pressure: what the rear brake takes is counted as engine braking")
 	}
 }
 

@@ -31,6 +31,7 @@ func (w *work) findHop() {
 	case w.rear != nil:
 		signal.DerivativeInto(x, w.rear, w.dt)
 		name, floor = "rear_speed", 4.0 // m/s2
+		w.cannot("light hop and chatter", "no shock travel is logged: the rear wheel's own speed shows only what is beyond 4 m/s2", "log shock travel at 100 samples a second or more")
 	default:
 		w.cannot("hop and chatter", "neither shock travel nor rear wheel speed is logged", "log shock travel at 100 samples a second or more")
 		return

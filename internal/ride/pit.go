@@ -92,6 +92,7 @@ func (w *work) findHesitation() {
 func (w *work) watch() {
 	c := w.rec.Channel(recording.Coolant)
 	if c == nil {
+		w.cannot("temperature watch", "no coolant temperature is logged", "log it")
 		return
 	}
 	warn, alarm := w.b.Limits.CoolantWarning, w.b.Limits.CoolantAlarm

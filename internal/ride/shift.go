@@ -7,6 +7,7 @@ import "math"
 func (w *work) findUpshifts() {
 	s := &w.r.Signals
 	if s.Gear == nil || s.RPM == nil {
+		w.cannot("upshifts", "they need gear (or rear wheel speed and ratios) and engine speed", "log engine speed and gear")
 		return
 	}
 	for i := 1; i < w.n; i++ {

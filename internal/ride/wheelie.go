@@ -52,6 +52,9 @@ func (w *work) airborne() {
 		w.slope(ax, w.pos.Speed, 2)
 		ref = "GPS speed"
 	}
+	if w.accelX == nil {
+		w.cannot("gentle wheel lifts", "no longitudinal acceleration is logged: the "+ref+" stands in, and a wheel that leaves the ground slowly is not seen", "log accel_x")
+	}
 	// The wheel falls behind the bike by this much: brake drag and air slow a
 	// wheel in the air by 1 to 3 m/s2 while the bike goes on accelerating.
 	behind := 3.0
@@ -129,16 +132,15 @@ func (w *work) findRearLift() {
 		w.cannot("rear lift", "neither shock travel nor pitch rate is logged", "log shock travel")
 		return
 	}
-	if w.accelX == nil && s.FrontBrake == nil {
-		w.cannot("rear lift", "without accelerometer and brake pressure the deceleration is not known well enough", "log front brake pressure")
+	// The front wheel's speed will not do: a braked tyre's slip looks like
+	// deceleration (a third of what was found so was none).
+	if w.accelX == nil {
+		w.cannot("rear lift", "no longitudinal acceleration is logged, and the deceleration of a braked wheel is not the machine's", "log accel_x")
 		return
 	}
-	a := w.accel
-	if w.accelX != nil {
-		a = w.mem.take()
-		defer w.mem.back(a)
-		signal.LowPassInto(a, w.accelX, 7, w.rate, &w.sc)
-	}
+	a := w.mem.take()
+	defer w.mem.back(a)
+	signal.LowPassInto(a, w.accelX, 7, w.rate, &w.sc)
 	m := w.mem.mask()
 	defer w.mem.put(m)
 	if s.Shock != nil {
