@@ -10,7 +10,7 @@ import (
 
 // Method is the version of the analysis. Stored results of another version are
 // computed anew.
-const Method = 2
+const Method = 3
 
 // Ride is everything known about one run.
 type Ride struct {
