@@ -17,7 +17,7 @@ const (
 func (j *joint) habit() {
 	l := &j.line
 	n := int(math.Max(8, math.Round(l.Length/habitCell)))
-	if !j.d.wheel {
+	if !j.d.wheel || j.trust.along > 0 { // GPS speed shows it on every lap anew
 		return
 	}
 	sum, count, weight := make([]float64, n), make([]float64, n), make([]float64, n)

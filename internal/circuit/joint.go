@@ -26,7 +26,9 @@ type joint struct {
 	grid     []float64  // S on the grid
 	aside    []float64  // m right of the line, of each raw fix
 	jumped   []bool     // fixes between two opposite jumps, once found
-	habits   []float64  // relative error of the odometer by place, see habit
+	trust    trust
+	laps     float64   // that the line is learnt from; 0 if it was known
+	habits   []float64 // relative error of the odometer by place, see habit
 }
 
 // learn fits line and positions to each other.
@@ -36,6 +38,11 @@ func (j *joint) learn(lp *loop) {
 	for i, s := range j.s {
 		k := int(math.Floor(s / length))
 		use[i] = k >= 0 && k < len(lp.whole) && lp.whole[k]
+	}
+	for _, w := range lp.whole {
+		if w {
+			j.laps++
+		}
 	}
 	for round := range 3 {
 		if round == 1 {
@@ -84,6 +91,8 @@ func (j *joint) learn(lp *loop) {
 			j.bridgeSpeed()
 		}
 		j.solve(min(1+round, 2), false) // the first line is too rough to judge outliers by
+		j.judge()
+		j.tune()
 		if round < 2 {
 			j.positionDelay()
 		}
@@ -110,6 +119,8 @@ func (j *joint) locateKnown() {
 		n := float64(len(j.sm.x))
 		j.bias[0] += mx / n
 		j.bias[1] += my / n
+		j.judge()
+		j.tune()
 		if round < 2 {
 			j.positionDelay()
 		}
@@ -187,7 +198,13 @@ func (j *joint) solve(rounds int, cov bool) {
 		j.aside, j.jumped = make([]float64, n), make([]bool, n)
 	}
 	var po, pt float64
+	known := len(j.sm.x) == n
+	angle := math.NaN()
 	for i := range j.rows {
+		last := 0.0
+		if known && i > 0 {
+			last = 0.5 * (j.sm.x[i-1][iD] + j.sm.x[i][iD])
+		}
 		t := f.t[i] - d.latency
 		o, v := d.at(t)
 		x, y, h, _ := j.line.At(j.s[i])
@@ -209,19 +226,23 @@ func (j *joint) solve(rounds int, cov bool) {
 		if i > 0 {
 			r.dt, r.do, r.dnom = t-pt, o-po, j.s[i]-j.s[i-1]
 			r.kappa = j.line.kappaAt(0.5 * (j.s[i] + j.s[i-1]))
+			r.lay(last)
 			r.bad = j.badBetween(pt, t) || r.dt > 1.5
 			if !d.wheel {
 				r.blind = f.hole(i)
+			} else if g := j.bySpeed(i); f.logged && j.trust.along > 0 && g == g {
+				r.gd, r.gw = g, 1/(j.trust.along*r.dt+1e-8)
 			}
 		}
 		if j.antenna != 0 {
 			a, b := j.antennaAt(i)
 			r.rx, r.ry = r.rx-a, r.ry-b
 		}
+		angle = j.heading(i, angle)
 		j.aside[i] = r.rx*cos - r.ry*sin
 		if f.isVoid(i) {
 			r.w, j.aside[i] = 0, 0
-		} else if j.jumped[i] || math.Hypot(r.rx, r.ry) > 12 { // pit lane, paddock, or a fix that jumped
+		} else if j.jumped[i] || math.Hypot(r.rx, r.ry) > farFix { // pit lane, paddock, or a fix that jumped
 			r.w = 0
 		}
 		po, pt = o, t
@@ -256,8 +277,7 @@ func (j *joint) solve(rounds int, cov bool) {
 		}
 		if len(res) > 60 && !j.fixed {
 			j.q.white = whiteNoise(res)
-			j.q.offset = math.Max(leastWander, 1.25*j.wander())
-			q.white, q.offset = j.q.white, j.q.offset
+			q.white = j.q.white
 		}
 		j.jumps()
 	}
@@ -302,13 +322,23 @@ func (j *joint) contactSpeed() {
 // noise is the model's noise for the odometer at hand.
 func (j *joint) noise() noise {
 	q := j.q
+	if j.laps > 1 && !j.fixed {
+		// A line learnt from n laps has taken up an nth of what they have apart.
+		f := math.Sqrt(j.laps / (j.laps - 1))
+		q.slow, q.offset = q.slow*f, q.offset*f
+	}
 	if !j.d.wheel {
 		// GPS speed drifts with a memory of seconds: its integral walks.
-		q.walk = 0.012
-		if !j.f.logged {
-			q.walk = 0.4
-		}
+		q.walk = math.Max(q.walk, j.trust.walk)
 		q.drift = 1e-8
 	}
 	return q
+}
+
+// lay linearises the way along the line about an offset d (m): a bike d inside a
+// bend goes on along the line by 1 / (1 - kappa d) of its own way.
+func (r *row) lay(d float64) {
+	c := math.Max(-0.5, math.Min(0.5, r.kappa*d))
+	r.bow = r.kappa / sq(1-c)
+	r.more = r.do * (1/(1-c) - 1 - c/sq(1-c))
 }

@@ -9,7 +9,7 @@ import (
 
 // leastWander (m) is what a rider is taken to wander about his line at least: the
 // smoothed offsets show less of it than there is.
-const leastWander = 0.5
+const leastWander = 0.3
 
 // wander is the spread of the rider about the line as solved.
 func (j *joint) wander() float64 {
@@ -32,6 +32,8 @@ const (
 	jumpWindow = 0.7  // s averaged before and after
 	jumpStep   = 1.7  // m
 	jumpLength = 20.0 // s
+	afterHole  = 8.0  // s
+	farFix     = 12.0 // m from the line beyond which a fix has no say
 )
 
 // jumps gives no weight to the fixes between two opposite steps of the GPS
@@ -51,11 +53,11 @@ func (j *joint) jumps() {
 		r, e := &j.rows[i], &j.sm.x[i]
 		x := r.rx - r.tx*e[iDS] - r.ty*e[iD]
 		y := r.ry - r.ty*e[iDS] + r.tx*e[iD]
-		switch {
-		case f.isVoid(i) && i > 0: // as before the hole
-			x, y = ex[i]-ex[i-1], ey[i]-ey[i-1]
-		case math.Hypot(x, y) > 30:
+		if f.isVoid(i) || math.Hypot(x, y) > farFix { // as before the hole or the wild fix
 			x, y = 0, 0
+			if m := min(i, k); m > 0 {
+				x, y = (ex[i]-ex[i-m])/float64(m), (ey[i]-ey[i-m])/float64(m)
+			}
 		}
 		ex[i+1], ey[i+1] = ex[i]+x, ey[i]+y
 	}
@@ -85,8 +87,28 @@ func (j *joint) jumps() {
 		steps = append(steps, step{best, x, y})
 		i = best + k
 	}
-	// A step without its opposite: the error is another from there on.
+	drop := func(a, b int) {
+		for i := max(0, a); i <= min(n-1, b); i++ {
+			j.jumped[i] = true
+			j.rows[i].w = 0
+		}
+	}
+	// A step without its opposite: soon after a hole, the receiver came back wrong and
+	// mended itself; soon before one, the other way round. Else the error is another
+	// from there on.
 	leap := func(i int) {
+		for a := i - 1; a > 0 && f.t[i]-f.t[a] < afterHole; a-- {
+			if f.isVoid(a) && i-a > k {
+				drop(a, i)
+				return
+			}
+		}
+		for b := i + 1; b < n && f.t[b]-f.t[i] < afterHole; b++ {
+			if f.isVoid(b) && b-i > k {
+				drop(i-1, b)
+				return
+			}
+		}
 		for k := max(1, i-1); k <= min(n-1, i+1); k++ {
 			j.rows[k].jump = true
 		}
@@ -99,10 +121,7 @@ func (j *joint) jumps() {
 			leap(a.i)
 			continue
 		}
-		for i := max(0, a.i-1); i <= min(n-1, b.i); i++ {
-			j.jumped[i] = true
-			j.rows[i].w = 0
-		}
+		drop(a.i-1, b.i)
 		q++
 	}
 	if q == len(steps)-1 {

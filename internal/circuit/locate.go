@@ -88,6 +88,12 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 	}
 	j := &joint{f: f.bridged(), fixes: &f, d: d, q: defaultNoise(), sm: out.sm}
 	j.antenna = opt.AntennaHeight
+	if !d.wheel {
+		j.q.walk = 0.012
+		if !f.logged {
+			j.q.walk = 0.4
+		}
+	}
 	if opt.noise != nil {
 		j.q, j.fixed = *opt.noise, true
 	}

@@ -5,20 +5,29 @@ import (
 	"sort"
 )
 
-// fixNear is the fix at or before recording time t.
+// fixNear is the fix nearest to recording time t.
 func (l *Located) fixNear(t float64) int {
-	i := sort.SearchFloat64s(l.fixT, t)
-	return min(max(0, i-1), len(l.fixT)-1)
+	i := min(sort.SearchFloat64s(l.fixT, t), len(l.fixT)-1)
+	if i > 0 && t-l.fixT[i-1] < l.fixT[i]-t {
+		i--
+	}
+	return i
+}
+
+// speedAt is the speed at recording time t, 3 m/s at least: what turns an error of
+// place into one of time.
+func (l *Located) speedAt(t float64) float64 {
+	return math.Max(3, l.Position.Speed[l.Position.Index(t)])
 }
 
 // spanSE is the standard error of the time between two passages, with what
 // their errors have in common taken off.
 func (l *Located) spanSE(t0, t1 float64) float64 {
-	i, k := l.fixNear(t0), l.fixNear(t1)
-	if i > k {
-		i, k = k, i
+	if t0 > t1 {
+		t0, t1 = t1, t0
 	}
-	v0, v1 := math.Max(3, l.fixV[i]), math.Max(3, l.fixV[k])
+	i, k := l.fixNear(t0), l.fixNear(t1)
+	v0, v1 := l.speedAt(t0), l.speedAt(t1)
 	a, b := l.sm.p[i][0]/(v0*v0), l.sm.p[k][0]/(v1*v1)
 	c := l.sm.cross(i, k) / (v0 * v1)
 	return math.Sqrt(math.Max(1e-7, a+b-2*c))
@@ -257,7 +266,7 @@ func (l *Located) spanSEs(t []float64) []float64 {
 		return out
 	}
 	i := l.fixNear(t[0])
-	v0 := math.Max(3, l.fixV[i])
+	v0 := l.speedAt(t[0])
 	p0 := l.sm.p[i][0]
 	w := l.sm.walkFrom(i)
 	for q, x := range t {
@@ -266,7 +275,7 @@ func (l *Located) spanSEs(t []float64) []float64 {
 			continue
 		}
 		k := l.fixNear(x)
-		v1 := math.Max(3, l.fixV[k])
+		v1 := l.speedAt(x)
 		out[q] = math.Sqrt(math.Max(0, p0/(v0*v0)+l.sm.p[k][0]/(v1*v1)-2*w.to(k)/(v0*v1)))
 	}
 	return out
@@ -276,16 +285,17 @@ func (l *Located) spanSEs(t []float64) []float64 {
 // run, from the position estimate.
 func (l *Located) SegmentSE(t0, t1 float64) float64 { return l.spanSE(t0, t1) }
 
-// CommonSegmentSE is the part of a segment time's error that all laps of a run
-// share and that does not shrink with their number: what the removal of the
-// run's GPS offset leaves, seen at the two ends with their speeds and headings.
-func (c *Circuit) CommonSegmentSE(s0, s1, v0, v1 float64) float64 {
+// commonSE is the part of the difference of two runs' segment times that all laps
+// share and that does not shrink with their number: what the removal of the runs'
+// GPS offsets leaves (m per axis), seen at the two ends with their speeds and
+// headings.
+func (c *Circuit) commonSE(left, s0, s1, v0, v1 float64) float64 {
 	_, _, h0, _ := c.Line.At(s0)
 	_, _, h1, _ := c.Line.At(s1)
 	v0, v1 = math.Max(3, v0), math.Max(3, v1)
 	x := math.Sin(h0)/v0 - math.Sin(h1)/v1
 	y := math.Cos(h0)/v0 - math.Cos(h1)/v1
-	return offsetLeft * math.Hypot(x, y)
+	return left * math.Hypot(x, y)
 }
 
 // DifferenceSE is the standard error (s), from the position estimate alone, of
@@ -299,7 +309,8 @@ func DifferenceSE(a, b *Located, s0, s1 float64) float64 {
 		return math.NaN()
 	}
 	v0, v1 := b.usualSpeed(s0), b.usualSpeed(s1)
-	return math.Sqrt(v + sq(b.Circuit.CommonSegmentSE(s0, s1, v0, v1)))
+	left := math.Hypot(a.Position.Offset2DSE, b.Position.Offset2DSE)
+	return math.Sqrt(v + sq(b.Circuit.commonSE(left, s0, s1, v0, v1)))
 }
 
 // segmentMeanSE is the standard error of the mean of the timed laps' times from

@@ -232,7 +232,55 @@ func (d *odometer) uprightDelay(f *fixes, phi []float64, limits []float64) (move
 		return 0, 0, false
 	}
 	k := fit.Coef[0]
-	return fit.Coef[1] / k, math.Sqrt(fit.Cov[1][1]) / k, true
+	// What the fit takes for independent, a speed that errs with a memory, is not.
+	wide := remembered(len(f.t), f.rate, func(i int) float64 {
+		t := f.t[i] - d.latency - d.speedLag
+		v, a := signal.At(d.raw, d.t0, d.dt, t), signal.At(d.accel, d.t0, d.dt, t)
+		lean := signal.At(phi, d.t0, d.dt, t)
+		if v < 12 || a < -1.2 || math.Abs(lean) > uprightLean {
+			return math.NaN()
+		}
+		r := f.v[i] - v*spinSlip*d.brakeSlip*a - v*(k+fit.Coef[2]*(1-math.Cos(lean))) - a*fit.Coef[1]
+		if math.Abs(r) > limits[len(limits)-1] {
+			return math.NaN()
+		}
+		return a * r
+	})
+	return fit.Coef[1] / k, math.Sqrt(wide*fit.Cov[1][1]) / k, true
+}
+
+// remembered is by how much the variance of a fit's coefficient is larger than for
+// independent residuals: the sum of the autocorrelation of its score (regressor by
+// residual; NaN where there is none), over lags up to four seconds, tapered so that
+// it stays positive (Newey and West 1987). At least 1.
+func remembered(n int, rate float64, score func(i int) float64) float64 {
+	x := make([]float64, n)
+	var v float64
+	for i := range x {
+		x[i] = score(i)
+		if x[i] == x[i] {
+			v += x[i] * x[i]
+		}
+	}
+	if !(v > 0) {
+		return 1
+	}
+	most := int(4 * rate)
+	sum := 1.0
+	for lag := 1; lag <= most; lag++ {
+		var c float64
+		for i := lag; i < n; i++ {
+			if p := x[i] * x[i-lag]; p == p {
+				c += p
+			}
+		}
+		r := c / v
+		sum += 2 * r * (1 - float64(lag)/float64(most+1))
+		if r < 0.02 && lag > int(rate) {
+			break
+		}
+	}
+	return math.Max(1, sum)
 }
 
 // calibrateFixes is as many fixes as scale, shrink and delay need: with more, what

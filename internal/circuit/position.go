@@ -30,7 +30,7 @@ func (j *joint) position() *Position {
 		p.LatencySE = math.Hypot(d.latencySE, delayDoubt)
 	}
 	p.Offset2D = j.bias
-	p.Offset2DSE = offsetLeft
+	p.Offset2DSE = j.offsetLeft()
 	m := len(f.t)
 	k := 0
 	var se, off, offSE [2]float64
@@ -93,9 +93,16 @@ func (j *joint) position() *Position {
 	return p
 }
 
-// offsetLeft is what the removal of a run's constant GPS offset leaves, in m
-// per axis: it is common to all laps of a run and no number of laps shrinks it.
-const offsetLeft = 0.12
+// offsetLeft is what the removal of a run's constant GPS offset leaves, in m per
+// axis: it is common to all laps of a run and no number of laps shrinks it. The
+// offset is the mean of what the fixes are aside of the line; a rider's own way
+// aside is one value for every two lengths over which he forgets it, and each tells
+// of one axis of two.
+func (j *joint) offsetLeft() float64 {
+	q := j.noise()
+	way := math.Abs(j.grid[len(j.grid)-1] - j.grid[0])
+	return q.offset * math.Sqrt(2*2*q.reach/math.Max(2*q.reach, way))
+}
 
 // openPosition gives what a path that never closes allows: distance ridden,
 // speed, heading. S is distance from the start, offsets are withheld.

@@ -37,7 +37,7 @@ type noise struct {
 
 func defaultNoise() noise {
 	return noise{white: 0.6, slow: 1.2, tau: 200, slowStart: 1.5, walk: 0.001, bad: 0.02,
-		drift: 1e-8, scale: 0.003, offset: leastWander, reach: 120, speed: 0.5, start: 5, leap: 4, blind: 0.05}
+		drift: 1e-8, scale: 0.003, offset: 0.5, reach: 120, speed: 0.5, start: 5, leap: 4, blind: 0.05}
 }
 
 type mat5 [nState * nState]float64
@@ -47,6 +47,7 @@ type vec5 [nState]float64
 type row struct {
 	dt, do, dnom float64 // s, m by odometer, m of nominal S since the fix before
 	kappa        float64 // 1/m of the line between the two
+	bow, more    float64 // change of the way along by offset (1/m), and m of it beyond that, see lay
 	bad          bool    // wheel speed replaced since the fix before
 	blind        float64 // s, length of the hole that this step lies in and in which nothing tells the speed
 	jump         bool    // the GPS error jumped since the fix before
@@ -54,19 +55,35 @@ type row struct {
 	rx, ry       float64 // m, fix minus line point
 	w            float64 // weight of the fix, 0 = not used
 	v, dv        float64 // m/s: speed, GPS speed minus odometer speed (NaN none)
+	cd           float64 // m to the right of the line's direction since the fix before, by GPS heading
+	cw           float64 // 1/m2, weight of cd, 0 = none
+	gd           float64 // m by GPS speed less what the odometer has, since the fix before
+	gw           float64 // 1/m2, weight of gd, 0 = none
 }
 
 // smoother keeps its work space so that rounds cost no fresh memory.
 type smoother struct {
-	x    []vec5 // solution
-	p    []mat5 // marginal covariance
-	g    []mat5 // gain: x[i] given x[i+1] moves by g[i] (x[i+1] - E)
-	diag []mat5
-	off  []mat5
+	misfit float64 // -2 log likelihood of the data, but for a constant
+	x      []vec5  // solution
+	p      []mat5  // marginal covariance
+	g      []mat5  // gain: x[i] given x[i+1] moves by g[i] (x[i+1] - E)
+	diag   []mat5
+	off    []mat5
 }
 
 // solve fills x, and p and g when cov is asked for.
 func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
+	if !sm.reduce(rows, q) {
+		return false
+	}
+	sm.back(cov)
+	return true
+}
+
+// reduce sets up the normal equations and eliminates forward, which is all that
+// the likelihood needs. Each factor's own normaliser counts, so that misfits
+// under different noise may be compared.
+func (sm *smoother) reduce(rows []row, q noise) bool {
 	n := len(rows)
 	if cap(sm.x) < n {
 		sm.x, sm.p, sm.g = make([]vec5, n), make([]mat5, n), make([]mat5, n)
@@ -77,9 +94,20 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 	for i := range sm.diag {
 		sm.diag[i], sm.off[i], sm.x[i] = mat5{}, mat5{}, vec5{}
 	}
+	var fit float64
+	// Logarithms are dear: they are taken of products.
+	prod, count := 1.0, 0
+	ln := func(v float64) {
+		prod *= v
+		if count++; count == 8 {
+			fit += math.Log(prod)
+			prod, count = 1, 0
+		}
+	}
 	prior := [nState]float64{sq(q.start), sq(q.scale), sq(q.slowStart), sq(q.slowStart), sq(q.offset)}
 	for k, v := range prior {
 		sm.diag[0][k*nState+k] += 1 / v
+		ln(v)
 	}
 	for i := range rows {
 		r := &rows[i]
@@ -101,11 +129,14 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 			b[iCX] += w * r.rx
 			b[iCY] += w * r.ry
 			b[iD] += w * (nx*r.rx + ny*r.ry)
+			fit += w * (r.rx*r.rx + r.ry*r.ry)
+			ln(1 / (w * w))
 		}
 		if !math.IsNaN(r.dv) && r.v > 3 {
 			w := 1 / sq(q.speed)
 			d[iB*5+iB] += w * r.v * r.v
 			b[iB] += w * r.v * r.dv
+			fit += w * r.dv * r.dv
 		}
 		if i == 0 {
 			continue
@@ -125,8 +156,11 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 			qc += sq(q.leap)
 		}
 		iq := [nState]float64{1 / qs, 1 / (q.drift*r.dt + 1e-14), 1 / qc, 1 / qc, 1 / (sq(q.offset)*(1-rd*rd) + 1e-8)}
-		u := r.do - r.dnom
-		fb, fd := r.do, r.do*r.kappa
+		u := r.do + r.more - r.dnom
+		fit += iq[iDS] * u * u
+		ln(1 / (iq[iDS] * iq[iCX]))
+		ln(1 / (iq[iCY] * iq[iD]))
+		fb, fd := r.do, r.do*r.bow
 		prev := &sm.diag[i-1]
 		pb := &sm.x[i-1]
 		e := &sm.off[i] // element (row of x[i], column of x[i-1])
@@ -154,6 +188,42 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 		pb[iB] -= w * u * fb
 		pb[iD] -= w * u * fd
 		b[iDS] += w * u
+		if c := r.gw; c > 0 {
+			// The way by GPS speed: ds[i] - ds[i-1] - kappa do d[i-1] = gd + u.
+			g := r.gd + u
+			d[iDS*5+iDS] += c
+			prev[iDS*5+iDS] += c
+			prev[iD*5+iDS] += c * fd
+			prev[iD*5+iD] += c * fd * fd
+			e[iDS*5+iDS] -= c
+			e[iDS*5+iD] -= c * fd
+			b[iDS] += c * g
+			pb[iDS] -= c * g
+			pb[iD] -= c * g * fd
+			fit += c * g * g
+			ln(1 / c)
+		}
+		if c := r.cw; c > 0 {
+			// d[i] - d[i-1] + k (ds[i-1] + ds[i]) = cd: the line's own direction is that of
+			// where the bike was, half the turn of the step for either end.
+			k := 0.5 * r.do * r.kappa
+			d[iD*5+iD] += c
+			d[iD*5+iDS] += c * k
+			d[iDS*5+iDS] += c * k * k
+			prev[iD*5+iD] += c
+			prev[iD*5+iDS] -= c * k
+			prev[iDS*5+iDS] += c * k * k
+			e[iD*5+iD] -= c
+			e[iD*5+iDS] += c * k
+			e[iDS*5+iD] -= c * k
+			e[iDS*5+iDS] += c * k * k
+			b[iD] += c * r.cd
+			b[iDS] += c * k * r.cd
+			pb[iD] -= c * r.cd
+			pb[iDS] += c * k * r.cd
+			fit += c * r.cd * r.cd
+			ln(1 / c)
+		}
 	}
 	// Forward: block Cholesky, lower triangles; off[i] becomes L[i][i-1].
 	for i := 0; i < n; i++ {
@@ -184,8 +254,18 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 			return false
 		}
 		forward5(&sm.diag[i], &sm.x[i])
+		l, y := &sm.diag[i], &sm.x[i]
+		fit -= y[0]*y[0] + y[1]*y[1] + y[2]*y[2] + y[3]*y[3] + y[4]*y[4]
+		ln(sq(l[0] * l[6] * l[12]))
+		ln(sq(l[18] * l[24]))
 	}
-	// Backward.
+	sm.misfit = fit + math.Log(prod)
+	return true
+}
+
+// back solves backward from what reduce left.
+func (sm *smoother) back(cov bool) {
+	n := len(sm.x)
 	for i := n - 1; i >= 0; i-- {
 		x := &sm.x[i]
 		if i+1 < n {
@@ -247,7 +327,6 @@ func (sm *smoother) solve(rows []row, q noise, cov bool) bool {
 			}
 		}
 	}
-	return true
 }
 
 func chol5(a *mat5) bool {
