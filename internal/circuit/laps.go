@@ -13,6 +13,7 @@ const (
 	slowLane  = 20.0 // m/s: below this and far from the line is the pit lane
 	offLine   = 8.0  // m
 	standing  = 1.5  // m/s
+	unseen    = 1.5  // s before the first or after the last fix, where the gate is passed by dead reckoning
 	vagueLap  = 0.2  // s of standard error: beyond it a time is no lap time
 	rollStart = 15.0 // m/s: data that begin faster than this begin mid-lap
 )
@@ -273,6 +274,9 @@ func (l *Located) judge(lap *Lap, j *joint) {
 	case away > 15:
 		lap.Kind = BrokenLap
 		lap.Marks = append(lap.Marks, fmt.Sprintf("away from the circuit for %.0f s", away))
+	case lap.Start < l.fixT[0]-unseen || lap.End > l.fixT[len(l.fixT)-1]+unseen:
+		lap.Kind = BrokenLap
+		lap.Marks = append(lap.Marks, "no gps fix at its beginning or end")
 	case still > 2:
 		lap.Kind = BrokenLap
 		lap.Marks = append(lap.Marks, fmt.Sprintf("stood still for %.0f s", still))

@@ -63,6 +63,10 @@ func (j *joint) position() *Position {
 			w = (t + d.latency - f.t[k-1]) / gap
 		}
 		p.SSE[i] = se[0] + w*(se[1]-se[0])
+		// Before the first fix and after the last nothing but the odometer tells.
+		if blind := math.Max(f.t[0]-d.latency-t, t+d.latency-f.t[m-1]); blind > 0 {
+			p.SSE[i] = math.Hypot(p.SSE[i], deadShare*blind*d.v[i])
+		}
 		if d.wheel || d.timed {
 			p.SSE[i] = math.Hypot(p.SSE[i], p.LatencySE*d.v[i])
 		}
@@ -92,6 +96,9 @@ func (j *joint) position() *Position {
 	}
 	return p
 }
+
+// deadShare is how much of a way may be missed where there is no fix beyond it.
+const deadShare = 0.01
 
 // offsetLeft is what the removal of a run's constant GPS offset leaves, in m per
 // axis: it is common to all laps of a run and no number of laps shrinks it. The
