@@ -16,6 +16,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/contract"
+	"cornerwright/internal/unit"
 )
 
 // app is one call of the program.
@@ -205,8 +206,12 @@ func (a *app) exit(err error) int {
 	var u *usageError
 	if errors.As(err, &u) {
 		fmt.Fprintf(a.stderr, "cornerwright: %s\n", u.text)
-		if u.mend != "" {
-			fmt.Fprintf(a.stderr, "  mend: %s\n", u.mend)
+		mend := u.mend
+		if mend == "" && a.cmd != nil {
+			mend = strings.TrimSpace("cornerwright " + a.cmd.name + " " + a.cmd.args)
+		}
+		if mend != "" {
+			fmt.Fprintf(a.stderr, "  mend: %s\n", mend)
 		}
 		return 2
 	}
@@ -333,6 +338,9 @@ func writeNew(path string, write func(io.Writer) error) error {
 		}
 		return &book.Error{Kind: book.ErrInvalid, File: path, Text: "the file cannot be written", Err: err, Mend: "name a place that you may write to, with room"}
 	}
+	if dir := filepath.Dir(path); !isFolder(dir) {
+		return &book.Error{Kind: book.ErrInvalid, File: path, Text: "there is no folder " + dir, Mend: "make it, or name another"}
+	}
 	f, err := os.CreateTemp(filepath.Dir(path), ".cornerwright-*")
 	if err != nil {
 		return bad(err)
@@ -357,35 +365,20 @@ func writeNew(path string, write func(io.Writer) error) error {
 	return nil
 }
 
+func isFolder(dir string) bool {
+	info, err := os.Stat(dir)
+	return err == nil && info.IsDir()
+}
+
 func nearestCommand(s string) string {
 	best, dist := "", 3
 	for _, c := range commands {
 		name, _, _ := strings.Cut(c.name, " ")
-		if d := distance(s, name); d < dist {
+		if d := unit.Distance(s, name); d < dist {
 			best, dist = name, d
 		}
 	}
 	return best
-}
-
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diag := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := diag
-			if a[i-1] != b[j-1] {
-				cost++
-			}
-			diag = row[j]
-			row[j] = min(cost, row[j]+1, row[j-1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // nouns lists the commands in the order of the table, verbs gathered.

@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
+	"strings"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/setting"
@@ -71,7 +73,8 @@ func historyOf(b *book.Book, k book.BikeRecord, cell string) ([]pastValue, error
 	// A cell is a change to nought: the same words, the same errors.
 	c, err := setting.ParseChange(cell+" = 0", k.Bike.Setting)
 	if err != nil {
-		return nil, bad(err)
+		// What was added to the cell is not what was typed.
+		return nil, bad(errors.New(strings.ReplaceAll(strings.ReplaceAll(strings.Replace(err.Error(), "change ", "cell ", 1), " = 0\"", "\""), "; write it like B:slip-target[45..50, 80..110] +1", "")))
 	}
 	s := k.Bike.Setting(c.Setting)
 	all, err := b.Sheets(k.Name)

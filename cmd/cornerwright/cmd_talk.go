@@ -69,7 +69,7 @@ func talkCommands() []*command {
 					}
 					for _, m := range list {
 						if err := m.Check(); err != nil {
-							return &book.Error{Kind: book.ErrInvalid, Err: err, Mend: "see the complaints: cornerwright remark --vocabulary"}
+							return &book.Error{Kind: book.ErrInvalid, Err: err, Mend: "see what can be said: cornerwright help remark, and the complaints: cornerwright remark --vocabulary"}
 						}
 					}
 					out := []contract.Remark{}
@@ -255,7 +255,11 @@ func (a *app) readWords(m debrief.Remark, c *circuit.Circuit) ([]debrief.Remark,
 		for _, x := range q.Answers {
 			can = append(can, fmt.Sprintf("--says %s (%s)", x.Says, x.Words))
 		}
-		return nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("%q can mean several things. %s", q.About, q.Ask), Mend: "say which: " + strings.Join(can, ", or ")}
+		mend := "say which: " + strings.Join(can, ", or ")
+		if len(can) == 0 {
+			mend = "name one with --says; see them: cornerwright remark --vocabulary"
+		}
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("%q can mean several things. %s", q.About, q.Ask), Mend: mend}
 	}
 	if len(got.Remarks) == 0 {
 		return nil, &book.Error{Kind: book.ErrInvalid, Text: "no complaint is recognised in the words", Mend: "name one with --says; see them: cornerwright remark --vocabulary"}

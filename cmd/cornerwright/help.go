@@ -146,7 +146,7 @@ func (a *app) flagsOf(c *command) []*flag.Flag {
 }
 
 func (a *app) commandHelp(w io.Writer, c *command) {
-	fmt.Fprintf(w, "usage: cornerwright %s\n\n%s\n", strings.TrimSpace(c.name+" "+c.args+" [FLAGS]"), sentence(c.short))
+	fmt.Fprintf(w, "usage: cornerwright %s\n\n%s\n", strings.Join(strings.Fields(c.name+" "+c.args+" [FLAGS]"), " "), sentence(c.short))
 	if c.long != "" {
 		fmt.Fprintf(w, "\n%s\n", c.long)
 	}

@@ -18,7 +18,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"cornerwright": func() {
+	testscript.Main(sweeping{m}, map[string]func(){"cornerwright": func() {
 		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 		defer stop()
 		os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, os.Getenv))
@@ -208,11 +208,11 @@ func has(v any, path []string) bool {
 // The day of the demo goes from text files to two verdicts: the real effect is
 // found with the truth inside its interval, the nil effect is not claimed.
 func TestDemoDay(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "book")
-	out, stderr, code := call(t, "demo", "--no-serve", "--book", dir)
-	if code != 0 {
-		t.Fatalf("code %d: %s", code, stderr)
+	dir, err := demoBook()
+	if err != nil {
+		t.Fatal(err)
 	}
+	out := demoSaid
 	for _, want := range []string{"verdict on step 1: better", "inside the interval", "step 1 is kept", "guards: ", "rehearsal of step 1", "plan:", "the data say: agrees", "the data say: contradicts", "step 2 is reverted", "book: ", "change sheet of step 1: "} {
 		if !strings.Contains(out, want) {
 			t.Errorf("the demo does not print %q", want)

@@ -59,7 +59,7 @@ func (n *node) set(name string, v *node) {
 func document(file string, src []byte) (*node, error) {
 	var any map[string]any
 	if err := toml.Unmarshal(src, &any); err != nil {
-		e := &Error{File: file, Line: 1, Column: 1, Text: err.Error(), Mend: "see toml.io for how tables and values are written"}
+		e := &Error{File: file, Line: 1, Column: 1, Text: err.Error(), Mend: "a table is written [mass], one of several [[setting]], a value key = 1.5, key = \"text\" or key = [1, 2]; docs/bike-file.md shows a whole file"}
 		var d *toml.DecodeError
 		if errors.As(err, &d) {
 			e.Line, e.Column = d.Position()

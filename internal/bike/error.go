@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"sort"
 	"strings"
+
+	"cornerwright/internal/unit"
 )
 
 // Error is one thing wrong with a bike file: where it stands, what was found
@@ -56,7 +58,7 @@ func join(all []*Error) error {
 func nearest(word string, candidates []string) string {
 	best, bestD := "", 1<<30
 	for _, c := range candidates {
-		d := editDistance(strings.ToLower(word), c)
+		d := unit.Distance(word, c)
 		// A wrong or missing unit at the end of a key is the usual slip: compare
 		// the stems as well.
 		if s := stem(word); s != "" && s == stem(c) {
@@ -79,24 +81,4 @@ func stem(key string) string {
 		return strings.ReplaceAll(key[:i], "_", "")
 	}
 	return strings.ReplaceAll(key, "_", "")
-}
-
-func editDistance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diag := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := diag
-			if a[i-1] != b[j-1] {
-				cost++
-			}
-			diag = row[j]
-			row[j] = min(cost, row[j]+1, row[j-1]+1)
-		}
-	}
-	return row[len(b)]
 }

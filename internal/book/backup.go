@@ -6,8 +6,10 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -212,6 +214,9 @@ func (b *Book) Backup(ctx context.Context, target, after string, progress func(s
 func readManifest(file string) (manifest, string, error) {
 	var m manifest
 	z, err := zip.OpenReader(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return m, "", &Error{Kind: ErrInvalid, File: file, Text: "there is no such file", Mend: "check the name, and whether the stick is still in"}
+	}
 	if err != nil {
 		return m, "", &Error{Kind: ErrInvalid, File: file, Text: "this is not a backup, or it is cut off", Err: err, Mend: "name a file that 'cornerwright backup' has written"}
 	}

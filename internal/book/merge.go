@@ -3,6 +3,7 @@ package book
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -31,6 +32,9 @@ type MergeReport struct {
 func (b *Book) Merge(ctx context.Context, dir string) (MergeReport, error) {
 	rep := MergeReport{Notes: []string{}}
 	o, err := Open(dir, WithFS(b.fs), ReadOnly())
+	if errors.Is(err, ErrNotFound) {
+		return rep, &Error{Kind: ErrNotFound, File: dir, Text: "there is no book here (no book.db)", Mend: "name the folder of the other book"}
+	}
 	if err != nil {
 		return rep, err
 	}

@@ -152,6 +152,9 @@ func Open(dir string, opts ...Option) (*Book, error) {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil, &Error{Kind: ErrNotFound, File: dir, Text: "there is no book here (no book.db)", Mend: fmt.Sprintf("make one: cornerwright new %s", dir)}
 		}
+		if info, ferr := b.fs.Stat(dir); ferr == nil && !info.IsDir() {
+			return nil, &Error{Kind: ErrInvalid, File: dir, Text: "this is a file; a book is a folder", Mend: "name the folder that holds book.db"}
+		}
 		return nil, &Error{Kind: ErrDamaged, File: dir, Text: "the book cannot be read", Err: err, Mend: "see whether the disk or stick is still there"}
 	}
 	if !b.readOnly {

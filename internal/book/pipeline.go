@@ -55,6 +55,9 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 	if err != nil {
 		return AddResult{}, err
 	}
+	if err := checkDay(req.Day); err != nil {
+		return AddResult{}, err
+	}
 	say("reading", 0)
 	in, err := openInput(req.Path, req.Data)
 	if err != nil {
@@ -385,17 +388,21 @@ func slug(s string) string {
 	return out
 }
 
-func (w *adding) day(rec *recording.Recording) (string, error) {
+func checkDay(day string) error {
+	if _, err := time.Parse("2006-01-02", day); day != "" && err != nil {
+		return invalid(fmt.Sprintf("%q is not a day", day), "write it like 2026-05-14")
+	}
+	return nil
+}
+
+func (w *adding) day(rec *recording.Recording) string {
 	if w.req.Day != "" {
-		if _, err := time.Parse("2006-01-02", w.req.Day); err != nil {
-			return "", invalid(fmt.Sprintf("%q is not a day", w.req.Day), "write it like 2026-05-14")
-		}
-		return w.req.Day, nil
+		return w.req.Day
 	}
 	if !rec.Epoch.IsZero() {
-		return rec.Epoch.Format("2006-01-02"), nil
+		return rec.Epoch.Format("2006-01-02")
 	}
-	return "undated", nil
+	return "undated"
 }
 
 // store puts the column files in place and everything else into the database in
@@ -407,10 +414,7 @@ func (w *adding) store(outings []outing) error {
 	}
 	places := make([]placed, len(outings))
 	for i, o := range outings {
-		day, err := w.day(o.rec)
-		if err != nil {
-			return err
-		}
+		day := w.day(o.rec)
 		p := placed{id: w.out.Original[:16], day: day, meeting: day + "-" + slug(o.ride.Circuit.Name)}
 		if o.number > 1 {
 			p.id = fmt.Sprintf("%s-%d", p.id, o.number)

@@ -176,7 +176,7 @@ func (b *Book) MarkLap(run, lap int, word, who string) error {
 	switch word {
 	case "", "traffic", "mistake", "yellow":
 	default:
-		return invalid(fmt.Sprintf("%q is not a mark of a lap", word), `use traffic, mistake, yellow, or "" to take it off`)
+		return invalid(fmt.Sprintf("%q is not a mark of a lap", word), "use traffic, mistake or yellow, or none to take it off")
 	}
 	if _, err := b.Run(fmt.Sprint(run)); err != nil {
 		return err

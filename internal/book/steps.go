@@ -306,6 +306,9 @@ func (b *Book) SetStepState(id int, from, to, who, reason string, run int) (Step
 			ok = ok || m == to
 		}
 		if !ok {
+			if state == to {
+				return conflict(fmt.Sprintf("step %d is %s already", id, state), "from there it can become: "+strings.Join(moves[state], ", "))
+			}
 			return conflict(fmt.Sprintf("step %d is %s and cannot become %s", id, state, to), "from there it can become: "+strings.Join(moves[state], ", "))
 		}
 		if to == Loaded {

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"cornerwright/internal/unit"
 )
 
 // FileError is a mistake in a circuit file with its place.
@@ -63,31 +65,11 @@ func fileError(name string, err error) error {
 func nearestKey(have string, keys []string) string {
 	best, at := math.MaxInt, ""
 	for _, k := range keys {
-		if d := editDistance(have, k); d < best {
+		if d := unit.Distance(have, k); d < best {
 			best, at = d, k
 		}
 	}
 	return at
-}
-
-func editDistance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diag := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := diag
-			if a[i-1] != b[j-1] {
-				cost++
-			}
-			diag = row[j]
-			row[j] = min(cost, row[j]+1, row[j-1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 func lineOf(data []byte, word string) int {

@@ -42,7 +42,7 @@ type Located struct {
 }
 
 // ErrNoPosition is returned where a recording has neither position nor lap marker.
-var ErrNoPosition = errors.New("no position: the recording has no latitude and longitude with at least eight fixes")
+var ErrNoPosition = errors.New("no position: the recording has no latitude and longitude with at least eight different fixes")
 
 // Locate finds where the bike was over one run. With known == nil the circuit
 // is learnt from the run itself; otherwise the run is laid on the known line.

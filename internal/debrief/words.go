@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/unit"
 )
 
 // ParseWords reads what a rider says, such as "out of four and five it holds me
@@ -132,7 +133,7 @@ func (r Remark) Check() error {
 func nearestComplaint(word string) string {
 	best, least := "", 1<<30
 	for _, c := range Vocabulary() {
-		if d := distance(word, string(c)); d < least {
+		if d := unit.Distance(word, string(c)); d < least {
 			best, least = string(c), d
 		}
 	}
@@ -144,27 +145,6 @@ func nearestComplaint(word string) string {
 		t = append(t, string(c))
 	}
 	return "it has " + strings.Join(t, ", ")
-}
-
-// distance counts the letters to change, add or drop between two words.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diagonal := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			d := diagonal
-			if a[i-1] != b[j-1] {
-				d++
-			}
-			diagonal = row[j]
-			row[j] = min(d, row[j]+1, row[j-1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 func turnList(turns []circuit.Turn) string {

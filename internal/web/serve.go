@@ -50,7 +50,7 @@ type Welcome struct {
 func Serve(ctx context.Context, addr string, h http.Handler, ready func(Welcome)) error {
 	host, _, err := net.SplitHostPort(addr)
 	if err != nil {
-		return fmt.Errorf("the address %q is not HOST:PORT: %w", addr, err)
+		return fmt.Errorf("the address %q is not HOST:PORT\n  mend: write it like 127.0.0.1:8765", addr)
 	}
 	site, ok := h.(*server)
 	if !ok {
