@@ -2,15 +2,12 @@ package book
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"time"
-	"unicode"
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
@@ -368,200 +365,11 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 	return o, nil
 }
 
-var slugRun = regexp.MustCompile(`[^a-z0-9]+`)
-
-// slug is a name as a folder: lower-case letters, digits and hyphens. Letters
-// outside ASCII are kept by their code, so that names stay apart.
-func slug(s string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(s) {
-		if r > unicode.MaxASCII && unicode.IsLetter(r) {
-			fmt.Fprintf(&b, "u%x", r)
-		} else {
-			b.WriteRune(r)
-		}
-	}
-	out := strings.Trim(slugRun.ReplaceAllString(b.String(), "-"), "-")
-	if out == "" {
-		out = "x"
-	}
-	return out
-}
-
 func checkDay(day string) error {
 	if _, err := time.Parse("2006-01-02", day); day != "" && err != nil {
 		return invalid(fmt.Sprintf("%q is not a day", day), "write it like 2026-05-14")
 	}
 	return nil
-}
-
-func (w *adding) day(rec *recording.Recording) string {
-	if w.req.Day != "" {
-		return w.req.Day
-	}
-	if !rec.Epoch.IsZero() {
-		return rec.Epoch.Format("2006-01-02")
-	}
-	return "undated"
-}
-
-// store puts the column files in place and everything else into the database in
-// one transaction.
-func (w *adding) store(outings []outing) error {
-	b := w.b
-	type placed struct {
-		id, meeting, day string
-	}
-	places := make([]placed, len(outings))
-	for i, o := range outings {
-		day := w.day(o.rec)
-		p := placed{id: w.out.Original[:16], day: day, meeting: day + "-" + slug(o.ride.Circuit.Name)}
-		if o.number > 1 {
-			p.id = fmt.Sprintf("%s-%d", p.id, o.number)
-		}
-		if err := b.place(o.tmp, b.columnPath(p.meeting, w.bike.Name, p.id)); err != nil {
-			return b.ioError(err)
-		}
-		outings[i].tmp = ""
-		places[i] = p
-	}
-	sheet, step, err := w.inBike()
-	if err != nil {
-		return err
-	}
-	var numbers []int
-	var rides []rideFile
-	err = b.tx(func(t *tx) error {
-		if err := t.exec(`UPDATE original SET fault = '' WHERE hash = ?`, w.out.Original); err != nil {
-			return err
-		}
-		if w.head != "" {
-			if err := t.exec(`INSERT INTO map VALUES (?,?,?,?) ON CONFLICT (head) DO UPDATE SET name = excluded.name, source = excluded.source, added = excluded.added`, w.head, w.req.MapName, w.req.Map, t.at); err != nil {
-				return err
-			}
-		}
-		for i, o := range outings {
-			if o.learnt != nil {
-				if err := t.saveCircuit(o.learnt, o.origin, o.source); err != nil {
-					return err
-				}
-				o.ride.Circuit.Version = o.learnt.Version
-			}
-			// Written while the database works and waits for the disk.
-			rides = append(rides, b.beginRide(Run{Original: w.out.Original, Outing: o.number, BikeFile: w.bike.Version}, o.ride.Circuit.Version, o.ride))
-			p := places[i]
-			if err := t.exec(`INSERT INTO meeting VALUES (?,?,?,'',?) ON CONFLICT DO NOTHING`, p.meeting, o.ride.Circuit.Name, p.day, t.at); err != nil {
-				return err
-			}
-			problems := append([]recording.Problem{}, o.rec.Problems...)
-			if i == 0 {
-				problems = w.out.Problems
-			}
-			list, err := json.Marshal(problems)
-			if err != nil {
-				return err
-			}
-			if problems == nil {
-				list = []byte("[]")
-			}
-			span := o.rec.Span()
-			n, err := t.insert(`INSERT INTO run (id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems)
-				VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`, p.id, p.meeting, w.bike.Name, w.bike.Version, o.ride.Circuit.Name, w.name, w.out.Original,
-				o.number, span.From, span.To, o.rec.Format, o.rec.Rows, millis(started(o.rec)), t.at, span.To-span.From, sheet, step, w.req.Map, string(list))
-			if err != nil {
-				return err
-			}
-			numbers = append(numbers, n)
-			for _, f := range [][2]string{{"slot", w.req.Slot}, {"tyre", w.req.Tyre}, {"weather", w.req.Weather}, {"note", w.req.Note}} {
-				if f[1] != "" {
-					if err := t.told(n, f[0], f[1], ""); err != nil {
-						return err
-					}
-				}
-			}
-			if err := t.index(n, w.name+" "+o.ride.Circuit.Name+" "+w.bike.Name+" "+p.day); err != nil {
-				return err
-			}
-			if err := t.saveResult(n, o.ride, w.bike.Bike); err != nil {
-				return err
-			}
-			if err := t.event(Event{Kind: "run", Run: n, Ref: p.id}); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		for _, f := range rides {
-			f.drop(b)
-		}
-		return err
-	}
-	for i, n := range numbers {
-		r, err := b.Run(fmt.Sprint(n))
-		if err != nil {
-			return err
-		}
-		w.out.Runs = append(w.out.Runs, r)
-		rides[i].place(b, r)
-		b.rides.put(rideKey{n, r.Line}, outings[i].ride)
-	}
-	w.say("done", 1)
-	return nil
-}
-
-// started is the wall clock at the first sample.
-func started(rec *recording.Recording) time.Time {
-	if rec.Epoch.IsZero() {
-		return time.Time{}
-	}
-	from := rec.Span().From
-	if math.IsNaN(from) || math.Abs(from) > 1e9 {
-		return rec.Epoch
-	}
-	return rec.Epoch.Add(time.Duration(from * float64(time.Second)))
-}
-
-// inBike tells which sheet and step were in the bike.
-func (w *adding) inBike() (sheet, step int, err error) {
-	s, err := w.b.CurrentSheet(w.bike.Name)
-	if errors.Is(err, ErrNotFound) {
-		err = nil
-	}
-	if err != nil {
-		return 0, 0, err
-	}
-	step = w.req.Step
-	if step != 0 {
-		st, err := w.b.Step(step)
-		if err != nil {
-			return 0, 0, err
-		}
-		if st.Bike != w.bike.Name {
-			return 0, 0, invalid(fmt.Sprintf("step %d is for %s, not for %s", step, st.Bike, w.bike.Name), "name a step of the same bike")
-		}
-		return st.To, step, nil
-	}
-	steps, err := w.b.Steps(w.bike.Name)
-	for _, x := range steps {
-		if x.State == Loaded || x.State == Repeated {
-			step = x.ID
-		}
-	}
-	return s.Number, step, err
-}
-
-func (b *Book) columnPath(meeting, bikeName, id string) string {
-	return filepath.Join(b.dir, "runs", "meeting="+meeting, "bike="+slug(bikeName), "run="+id, "channels.parquet")
-}
-
-// ColumnFile is the path of a run's column file.
-func (b *Book) ColumnFile(run int) (string, error) {
-	r, err := b.Run(fmt.Sprint(run))
-	if err != nil {
-		return "", err
-	}
-	return b.columnPath(r.Meeting, r.Bike, r.ID), nil
 }
 
 // bikeOf returns the bike as it was for a run.
