@@ -157,23 +157,42 @@ func EstimateLean(in LeanInput, b *Bike) (lean, se []float64, rep LeanReport) {
 	signal.LowPassInto(lean, lean, 6, rate, sc)
 	se = constant(n, rep.SE)
 	// Channel and path part by a scale: a wrong scale or the rider's weight hung to
-	// the inside. The lean lies between the two, which are all that is known of it.
-	if doubt := math.Abs(1-1/rep.Scale) / math.Sqrt(3); doubt > rep.ScaleSE {
+	// the inside. The lean may be either: the 95 % interval reaches from the one to
+	// the other, whatever else is unsure added.
+	if doubt := math.Abs(1-1/rep.Scale) / 1.96; doubt > rep.ScaleSE {
 		for i := range se {
-			se[i] = math.Hypot(se[i], doubt*lean[i])
+			se[i] += doubt * math.Abs(lean[i])
 		}
 	}
 	// Between two samples a line was drawn: it is off by up to an eighth of the
-	// change of slope over a step.
+	// change of slope over a step. And the filter averages the more of the
+	// channel's noise the more samples there are: of a slow one it leaves all.
 	if k := int(math.Round(in.ChannelStep / in.DT)); k > 1 {
+		noise := sensorNoise(in.Channel, in.Speed, lean, k) * math.Sqrt(math.Min(1, 2*6*in.ChannelStep))
 		for i := k; i < n-k; i++ {
-			se[i] = math.Hypot(se[i], (lean[i+k]-2*lean[i]+lean[i-k])/8)
+			se[i] = math.Sqrt(se[i]*se[i] + noise*noise + sq((lean[i+k]-2*lean[i]+lean[i-k])/8))
 		}
 	}
 	if in.ChannelBad != nil {
 		bridge(lean, ref, se, refSE, in.ChannelBad, in.DT, &rep)
 	}
 	return lean, se, rep
+}
+
+// sensorNoise is the white noise of a channel with a sample at every k-th place,
+// from third differences on straights, where lean itself hardly bends:
+// their variance is 1 + 9 + 9 + 1 times the noise's.
+func sensorNoise(x, speed, lean []float64, k int) float64 {
+	var d []float64
+	for i := 3 * k; i < len(x); i += k {
+		if speed[i] > 10 && math.Abs(lean[i]) < 10*deg && math.Abs(lean[i-3*k]) < 10*deg {
+			d = append(d, math.Abs(x[i]-3*x[i-k]+3*x[i-2*k]-x[i-3*k]))
+		}
+	}
+	if len(d) < 50 {
+		return 0
+	}
+	return signal.Median(d) / 0.6745 / math.Sqrt(20)
 }
 
 func constant(n int, v float64) []float64 {
