@@ -62,11 +62,11 @@ func newOdometer(rec *recording.Recording, f *fixes) *odometer {
 	n := int(math.Floor((span.To-span.From)*rate+1e-6)) + 1
 	d.v = make([]float64, n)
 	if c := rec.Channel(recording.FrontSpeed); c != nil && c.Rate() > 4 {
-		v := c.Value
+		t, v := alive(c)
 		if c.Rate() >= 40 { // a pulse missed is no slowness of the bike
-			v, _ = signal.Despike(c.Time, v, 1)
+			v, _ = signal.Despike(t, v, 1)
 		}
-		d.raw = signal.Resample(c.Time, v, d.t0, d.dt, n)
+		d.raw = signal.Resample(t, v, d.t0, d.dt, n)
 		d.wheel = signal.Quantile(sample(d.raw, 20000), 0.9) > 5
 	}
 	if d.wheel {
@@ -77,6 +77,34 @@ func newOdometer(rec *recording.Recording, f *fixes) *odometer {
 	}
 	d.scale = 1
 	return d
+}
+
+// alive are the samples of a wheel speed outside the stretches at which its sensor
+// stood still.
+func alive(c *recording.Channel) (t, v []float64) {
+	var dead []recording.Span
+	for _, m := range c.Marks { // in order of their beginning
+		if m.Kind == recording.Stuck {
+			dead = append(dead, m.Span)
+		}
+	}
+	if len(dead) == 0 {
+		return c.Time, c.Value
+	}
+	t, v = make([]float64, 0, len(c.Time)), make([]float64, 0, len(c.Time))
+	for i, at := range c.Time {
+		for len(dead) > 0 && at > dead[0].To {
+			dead = dead[1:]
+		}
+		if len(dead) > 0 && dead[0].Contains(at) {
+			continue
+		}
+		t, v = append(t, at), append(v, c.Value[i])
+	}
+	if len(t) < len(c.Time)/2 {
+		return c.Time, c.Value // a wheel that mostly stands is judged as a whole
+	}
+	return t, v
 }
 
 // slope is the mean derivative over a window of about w seconds.
