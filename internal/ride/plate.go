@@ -23,7 +23,8 @@ func (w *work) plateCut() []float64 {
 	for i := 1; i < w.n-1; i++ {
 		slack[i] = 0.001 + 0.004*math.Abs(demand[i+1]-demand[i-1])/(2*w.dt)
 	}
-	// Share of the demanded torque that the plate lets through. A plate's share is
+	// Share of the demanded torque that the plate lets through, infinite where there
+	// is none to speak of. A plate's share is
 	// not torque's share: the torque of a nearly open plate hardly changes. The
 	// run's own torque over plate and engine speed turns one into the other;
 	// where it cannot be fitted, the usual curve of a butterfly does.
@@ -48,12 +49,19 @@ func (w *work) plateCut() []float64 {
 	share := func(i int, add float64) float64 {
 		want := torqueOf(i, demand[i])
 		if want < least {
-			return 1
+			return math.Inf(1)
 		}
 		if c := top.at(w, i); c < 1 {
 			want = math.Min(want, c*torqueOf(i, 1))
 		}
-		return torqueOf(i, plate[i]+add) / want
+		got := torqueOf(i, plate[i]+add) / want
+		// However flat the fitted throttle, a plate that closes takes at least half of
+		// what the usual one would: a fit that saw only open and closed may call
+		// everything between open.
+		if p := plate[i] + add; p < demand[i] && top.at(w, i) > 0.97 {
+			got = math.Min(got, 0.5+0.5*usual(p)/usual(demand[i]))
+		}
+		return got
 	}
 	through := w.mem.take()
 	defer w.mem.back(through)
@@ -61,13 +69,16 @@ func (w *work) plateCut() []float64 {
 	var cells [10][bins + 1][]float64
 	for i := range through {
 		if demand[i] < 0.04 {
-			through[i] = 1
+			through[i] = math.Inf(1) // nothing to be cut
 			continue
 		}
 		through[i] = share(i, slack[i])
 		if i%2 == 0 && !w.shifting[i] && !s.Airborne[i] && slack[i] < 0.0025 {
 			j := min(bins, int(demand[i]*bins))
 			v := share(i, 0)
+			if math.IsInf(v, 1) {
+				continue
+			}
 			cells[w.gearIndex(i)][j] = append(cells[w.gearIndex(i)][j], v)
 			cells[9][j] = append(cells[9][j], v)
 		}
@@ -132,15 +143,15 @@ func (w *work) plateCut() []float64 {
 }
 
 // fullShares is the share of the engine's torque that the open grip is given, by
-// gear and thousand revolutions: bikes cap the torque of the low gears, and a
+// gear and five hundred revolutions: bikes cap the torque of the low gears, and a
 // grip that asks for more than the cap is not cut.
-type fullShares [9][20]float64
+type fullShares [9][40]float64
 
 // fullShares learns the caps as the upper part of what an open grip was given.
 func (w *work) fullShares(demand, plate []float64, torqueOf func(i int, p float64) float64) *fullShares {
 	s := &w.r.Signals
 	var f fullShares
-	var cells [9][20][]float64
+	var cells [9][40][]float64
 	for i := 0; i < w.n; i += 2 {
 		if demand[i] < 0.97*w.full || w.shifting[i] || s.Airborne[i] || s.RPM == nil {
 			continue
@@ -153,8 +164,8 @@ func (w *work) fullShares(demand, plate []float64, torqueOf func(i int, p float6
 	for g := range cells {
 		last := 0.0
 		for k := range cells[g] {
-			if c := cells[g][k]; len(c) >= 25 {
-				last = math.Min(1, quick(c, 0.85))
+			if c := cells[g][k]; len(c) >= 15 {
+				last = math.Min(1, quick(c, 0.95))
 				f[g][k] = last
 			}
 		}
@@ -173,14 +184,14 @@ func (w *work) fullShares(demand, plate []float64, torqueOf func(i int, p float6
 	return &f
 }
 
-// at is the cap at sample i, 1 where none was learnt, between thousands in a
+// at is the cap at sample i, 1 where none was learnt, between them in a
 // straight line.
 func (f *fullShares) at(w *work, i int) float64 {
 	if w.r.Signals.RPM == nil {
 		return 1
 	}
 	g := &f[w.gearIndex(i)]
-	x := w.r.Signals.RPM[i]/1000 - 0.5
+	x := w.r.Signals.RPM[i]/500 - 0.5
 	k := min(len(g)-2, max(0, int(x)))
 	u := math.Max(0, math.Min(1, x-float64(k)))
 	if g[k] == 0 {
@@ -189,7 +200,7 @@ func (f *fullShares) at(w *work, i int) float64 {
 	return g[k] + u*(g[k+1]-g[k])
 }
 
-func rpmIndex(rpm float64) int { return min(19, max(0, int(rpm/1000))) }
+func rpmIndex(rpm float64) int { return min(39, max(0, int(rpm/500))) }
 
 func (w *work) gearIndex(i int) int {
 	if w.r.Signals.Gear == nil {

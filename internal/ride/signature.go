@@ -122,10 +122,12 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool, edges 
 		if 2*air > b-a {
 			return strong > 0.1 && float64(b-a)*w.dt >= 0.2
 		}
-		if target != nil {
-			return peak > 0.02 && most > -0.01
+		if target == nil {
+			return strong > 0.08 && float64(b-a)*w.dt >= 0.25
 		}
-		return strong > 0.08 && float64(b-a)*w.dt >= 0.25
+		// A great shortfall speaks for itself: the slip may be off with the tyre, the
+		// bike file's targets with the bike.
+		return peak > 0.02 && most > -0.01 || strong > 0.3 && float64(b-a)*w.dt >= 0.25
 	}
 	edges = func(found [][2]int) [][2]float64 {
 		res := make([][2]float64, len(found))
