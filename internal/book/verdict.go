@@ -188,6 +188,11 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 			if t.Number == aim.Turn && (w.name == "exit-speed" || w.name == "entry" || w.name == "exit") {
 				watched = true
 			}
+			// No step says what was meant to change: what a setting does to the torque
+			// is looked at where the laps are judged.
+			if step == nil && t.Number == aim.Turn && (w.name == "cut" || w.name == "push") {
+				watched = true
+			}
 			if !watched || t.Number == aim.Turn && (w.name == aim.Measure || declared(vq.Declared, w.name)) {
 				continue
 			}

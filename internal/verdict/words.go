@@ -80,6 +80,9 @@ func (v *Verdict) words(q *Question) {
 	switch e.Answer {
 	case Better, Worse:
 		v.Rider = say.T("{where}: {answer}. With {trial} it is {change}, likely between {between} ({laps}).", where, say.Key(string(e.Answer)), q.Trial, e.change(), e.between(), laps)
+		if e.Unit == "s" && e.Tier == Mechanism {
+			v.Rider = say.T("{where}: {answer}. With {trial} there is {change}, likely between {between} ({laps}).", where, say.Key(string(e.Answer)), q.Trial, e.change(), e.between(), laps)
+		}
 		if e.Small {
 			v.Rider += " " + say.T("Less than what matters to us.")
 		}
@@ -150,10 +153,15 @@ func lapCounts(e *Effect) say.Text {
 	return say.T("{reference} reference and {trial}", e.NRef, count(e.NTrial, "trial lap"))
 }
 
-// change words a proven effect: "0.08 s quicker", "1.4 km/h higher".
+// change words a proven effect: "0.08 s quicker", "0.7 s less cut", "1.4 km/h
+// higher".
 func (e *Effect) change() say.Text {
 	x, measure := quantity(math.Abs(e.Value), e.SE, e.Unit), say.Key(e.Measure)
 	switch {
+	case e.Unit == "s" && e.Tier == Mechanism && e.Value < 0:
+		return say.T("{x} less {measure}", x, measure)
+	case e.Unit == "s" && e.Tier == Mechanism:
+		return say.T("{x} more {measure}", x, measure)
 	case e.Unit == "s" && e.Value < 0:
 		return say.T("{x} quicker", x)
 	case e.Unit == "s":
