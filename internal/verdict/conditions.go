@@ -44,6 +44,10 @@ func (q *Question) derive(l *layout, laps []Lap) (c []Condition) {
 	switch l.design {
 	case ThereAndBack:
 		c = append(c, Condition{"design", say.T("one return only: the range is wide because wear and setting look alike"), Weakens})
+	case Interleaved:
+		if l.returns == 2 {
+			c = append(c, Condition{"design", say.T("two returns only: a step of grip that falls on a switch looks like the setting; A B B A A B B A tells more from as many laps"), Weakens})
+		}
 	case OneSwitch:
 		c = append(c, Condition{"design", say.T("one switch only: wear, warm-up and setting cannot be told apart"), Weakens})
 	}

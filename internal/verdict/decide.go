@@ -169,8 +169,11 @@ func (q *Question) refuse(l *layout, v *Verdict) *Refusal {
 	}
 	e := &v.Primary
 	if e.NRef < minKept || e.NTrial < minKept {
-		return &Refusal{"too-few-laps", say.T("{reference} reference and {trial} trial laps are kept; fewer than {least} a side do not carry better or worse", e.NRef, e.NTrial, minKept),
-			say.T("ride on until each side has at least {least} clean laps", minKept)}
+		remedy := say.T("ride on until each side has at least {least} clean laps", minKept)
+		if l.within() {
+			remedy = say.T("ride on in the order A B B A A B B A until each side has at least {least} clean laps", minKept)
+		}
+		return &Refusal{"too-few-laps", say.T("{reference} reference and {trial} trial laps are kept; fewer than {least} a side do not carry better or worse", e.NRef, e.NTrial, minKept), remedy}
 	}
 	switch l.design {
 	case OneSwitch:
@@ -233,6 +236,10 @@ func (v *Verdict) decideFamily(es []Effect, watch bool) {
 			e.PAdj = gain[i]
 		}
 		e.Answer, e.Small, e.Moved = answerFrom(e.Better, e.Value, e.Lo90, e.Hi90, e.Matters, e.PAdj <= 0.05)
+		if watch && e.Small {
+			// Proven, and yet within what does not matter: nobody is sent after it.
+			e.Answer, e.Small, e.Moved = NoDifference, false, moved(e.Value)
+		}
 		e.Caution = caution[i] <= 0.10
 		if e.CarriedFrom != 0 && e.Answer == Better {
 			e.Note = say.T("carried from turn {turn} and counted there", e.CarriedFrom)

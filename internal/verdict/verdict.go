@@ -140,7 +140,7 @@ func (e Effect) harm() float64 { return -float64(e.Better) * e.Value }
 
 // answerFrom applies the rule of answers to intervals. claim tells whether the
 // difference from zero is proven at the level asked for.
-func answerFrom(d Direction, value, lo90, hi90, matters float64, claim bool) (a Answer, small bool, moved string) {
+func answerFrom(d Direction, value, lo90, hi90, matters float64, claim bool) (a Answer, small bool, way string) {
 	within := matters > 0 && lo90 > -matters && hi90 < matters
 	if claim && d != Neutral {
 		if float64(d)*value > 0 {
@@ -148,16 +148,22 @@ func answerFrom(d Direction, value, lo90, hi90, matters float64, claim bool) (a 
 		}
 		return Worse, within, ""
 	}
+	way = ""
 	if claim {
-		moved = "up"
-		if value < 0 {
-			moved = "down"
-		}
+		way = moved(value)
 	}
 	if within {
-		return NoDifference, false, moved
+		return NoDifference, false, way
 	}
-	return NotEnoughLaps, false, moved
+	return NotEnoughLaps, false, way
+}
+
+// moved names the sign of an effect.
+func moved(value float64) string {
+	if value < 0 {
+		return "down"
+	}
+	return "up"
 }
 
 // spread is the uncertainty of an effect as independent parts, each with its
