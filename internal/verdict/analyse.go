@@ -82,11 +82,32 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 		e.Note = say.T("{kept} laps are too few to part the setting from the drift", len(kept))
 		return e
 	}
+	if span := m.span(); e.LapSD <= coarse*span || span == 0 {
+		// Rounding is no scatter.
+		s, e.LapSD = spread{df: s.df}, 0
+		if math.Abs(v) <= coarse*span || span == 0 {
+			v = 0
+		}
+	}
 	e.settleOn(v, s)
 	if len(e.Struck) > 0 {
 		e.All = q.withAll(l, me, laps)
 	}
 	return e
+}
+
+// coarse is the share of the span of the values below which a scatter is none.
+const coarse = 1e-7
+
+// span is the difference between the greatest and the least kept value.
+func (m *rows) span() float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i, y := range m.y[:m.n] {
+		if m.keep[i] {
+			lo, hi = math.Min(lo, y), math.Max(hi, y)
+		}
+	}
+	return hi - lo
 }
 
 // fill builds the rows and takes the median from the values, so that a large
@@ -140,7 +161,6 @@ func (q *Question) estimate(m *rows, l *layout, e *Effect, me Measure, kept []La
 		e.LapSD = f.sd
 		return spread{se: f.se, df: f.df}, f.value, true
 	}
-	m.parts = m.parts[:0] // runs are compared on the laps that are kept
 	f, ok := m.blended(floor, guardRho)
 	if !ok {
 		return s, 0, false
@@ -270,10 +290,13 @@ func (e *Effect) settleOn(value float64, s spread) {
 	e.SmallestVisible = s.visible()
 	if s.total() == 0 && value != 0 {
 		// Laps without any scatter are a constant or coarse channel, not proof.
-		e.Warnings = append(e.Warnings, "the laps show no scatter at all: the channel is constant or too coarse for a claim")
+		e.Note = say.T("the laps show no scatter at all: the channel is constant or too coarse for a claim")
 		e.P, e.PAdj = math.NaN(), math.NaN()
 		e.Answer = NotEnoughLaps
 		return
+	}
+	if s.total() == 0 {
+		e.Note = say.T("every lap has the same value: the channel is constant, or nothing happened")
 	}
 	e.Answer, e.Small, e.Moved = answerFrom(e.Better, value, e.Lo90, e.Hi90, e.Matters, e.P <= 0.05)
 }

@@ -60,6 +60,10 @@ func (q *Question) admit(l *layout, used []Lap, base int) (covs []Covariate, lef
 			why = say.T("laps differ by less than {least}", quantity(c.Least, c.Least, c.Unit))
 		case len(used)-base-len(covs)-1 < leastDF:
 			why = say.T("{laps} are too few to carry it", count(len(used), "lap"))
+		case l.design == ReplicatedRuns:
+			// The slope has an error that both runs of a side share, so that their
+			// scatter does not show it.
+			why = say.T("whole runs are compared by their means")
 		default:
 			why = q.refuseCovariate(l, used, append(covs[:len(covs):len(covs)], c))
 		}

@@ -94,6 +94,14 @@ func (q *Question) checkInput() *Refusal {
 	if len(bikes) > 1 {
 		return &Refusal{"input", say.T("the runs are from different bikes: {bikes}", strings.Join(bikes, ", ")), say.T("compare runs of one bike")}
 	}
+	seen := map[[2]int]bool{}
+	for _, p := range q.Primary.Laps {
+		k := [2]int{p.Run, p.Number}
+		if seen[k] {
+			return &Refusal{"input", say.T("lap {lap} of {run} stands twice", p.Number, q.runName(p.Run)), say.T("give every lap of a run once, under its own number")}
+		}
+		seen[k] = true
+	}
 	var n [2]int
 	slots, unknown, total := []string{}, 0, 0
 	for _, p := range q.Primary.Laps {
@@ -186,6 +194,9 @@ func (q *Question) refuse(l *layout, v *Verdict) *Refusal {
 	if !e.Known() && l.bend {
 		return &Refusal{"design", say.T("every run goes there and back once: a bend in the drift looks just like the setting"),
 			say.T("go back to the reference at least twice in a run, A B B A A B B A, or start every other run in the other slot")}
+	}
+	if !e.Known() && e.Note == "" {
+		return &Refusal{"input", say.T("the values of {measure} are out of all proportion: they cannot be fitted", q.Primary.title()), say.T("check the unit and the channel")}
 	}
 	if !e.Known() {
 		return &Refusal{"too-few-laps", e.Note, say.T("ride more laps in the same order")}

@@ -178,13 +178,7 @@ func (m *rows) robustScale() float64 {
 	for i, r := range m.res[:m.n] {
 		m.tmp[i] = math.Abs(r)
 	}
-	t := m.tmp[:m.n]
-	sortSmall(t)
-	med := t[m.n/2]
-	if m.n%2 == 0 {
-		med = (t[m.n/2-1] + t[m.n/2]) / 2
-	}
-	return med / 0.6744897501960817 * math.Sqrt(float64(m.n)/float64(m.n-m.p))
+	return middle(m.tmp[:m.n]) / 0.6744897501960817 * math.Sqrt(float64(m.n)/float64(m.n-m.p))
 }
 
 // sortSmall sorts in place; insertion is quickest at the lengths laps have.
@@ -204,6 +198,37 @@ func sortSmall(t []float64) {
 	}
 }
 
+// start returns the values with those that are absurd brought in, as no number of
+// steps finds back from a fit through them; m.yw holds them where there are any.
+func (m *rows) start() []float64 {
+	med := middle(append(m.tmp[:0], m.y[:m.n]...))
+	for i, y := range m.y[:m.n] {
+		m.tmp[i] = math.Abs(y - med)
+	}
+	reach := absurd * middle(m.tmp[:m.n])
+	if !(reach > 0) {
+		return m.y
+	}
+	for i, y := range m.y[:m.n] {
+		m.yw[i] = math.Max(med-reach, math.Min(med+reach, y))
+	}
+	return m.yw
+}
+
+// absurd is the distance from the median, in median distances, that no lap and no
+// drift makes.
+const absurd = 30
+
+// middle is the median; it sorts t.
+func middle(t []float64) float64 {
+	sortSmall(t)
+	n := len(t)
+	if n%2 == 0 {
+		return (t[n/2-1] + t[n/2]) / 2
+	}
+	return t[n/2]
+}
+
 // robust fits the model with the effect in it, so that a slow setting is not
 // taken for slow laps, and returns the robust scale of the residuals, which it
 // leaves in m.res. A scale of 0 means that at least half of the laps lie
@@ -212,7 +237,7 @@ func (m *rows) robust() (scale float64, ok bool) {
 	if m.n <= m.p {
 		return math.NaN(), false
 	}
-	if _, ok = m.solve(m.x, m.y, nil, m.n); !ok {
+	if _, ok = m.solve(m.x, m.start(), nil, m.n); !ok {
 		return math.NaN(), false
 	}
 	m.residuals()

@@ -35,6 +35,10 @@ func sdMargin(df float64) float64 { return 1.02 + 0.28/df }
 // that were taken for slow ones.
 const unlikeWide = 0.12
 
+// bendMargin is what one there-and-back needs besides, where unlike scatter and the
+// shape of the drift look alike and are not counted twice.
+const bendMargin = 1.008
+
 // enough runs from 0 at 5 degrees of freedom to 1 at 7.
 func enough(df float64) float64 { return math.Max(0, math.Min(1, (df-5)/2)) }
 
@@ -152,6 +156,7 @@ func (m *rows) setAside(bad, floor float64) (out int, ok bool) {
 // vague priors for coefficients and scale. The density of slow laps is counted in
 // lap sd, so that every set has the same power of its sum of squares.
 func (m *rows) weigh(bad, floor float64) {
+	m.parts = m.parts[:0]
 	n, p := m.n, m.p
 	df := float64(n - p)
 	var sideDF [2]float64 // the fit presses as much to zero on either side
@@ -190,8 +195,8 @@ func (m *rows) weigh(bad, floor float64) {
 		if mask == 0 {
 			whole = ss[0] + ss[1]
 		}
-		// Laps exactly on a fit are luck or a coarse channel, no certainty.
-		all := math.Max(ss[0]+ss[1], math.Max(1e-9*whole, float64(n-gone-p)*floor*floor))
+		// Nothing is nearer to a fit than rounding lets it be.
+		all := math.Max(ss[0]+ss[1], math.Max(1e-26*whole, float64(n-gone-p)*floor*floor))
 		q.sd = math.Sqrt(all / float64(n-gone-p))
 		alike, unlike := logScale(df, all), math.Inf(-1)
 		var sd [2]float64
@@ -257,7 +262,7 @@ func (m *rows) blended(floor float64, rhos ...float64) (f fitted, ok bool) {
 		s, lap := 0.0, 0.0
 		for _, q := range m.parts {
 			sd, d := math.Max(q.sd, floor), q.value-f.value
-			w := 1 + unlikeWide*q.unlike
+			w := 1 + unlikeWide*q.unlike*float64(1-b2i(m.bend))
 			s += q.weight * (w*w*sd*sd*q.v*wide + d*d)
 			lap += q.weight * sd * sd
 		}
@@ -265,6 +270,9 @@ func (m *rows) blended(floor float64, rhos ...float64) (f fitted, ok bool) {
 	}
 	f.se = math.Hypot(f.se, f.sd*m.leftBehind())
 	f.se *= slowMargin(f.df)
+	if m.bend {
+		f.se *= bendMargin
+	}
 	f.sd *= sdMargin(f.df)
 	return f, true
 }

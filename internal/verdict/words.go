@@ -114,6 +114,9 @@ func (v *Verdict) words(q *Question) {
 				signed(a.Effect, e.SE, e.Unit), signed(a.Lo, e.SE, e.Unit), signed(a.Hi, e.SE, e.Unit), say.Key(string(a.Answer)))
 		}
 	}
+	if e.Note != "" {
+		b += " " + say.T("{note^}.", e.Note)
+	}
 	if v.Tiers != "" {
 		b += " " + say.T("{tiers^}.", v.Tiers)
 	}
