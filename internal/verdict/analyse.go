@@ -15,7 +15,21 @@ const AssumedRunShare = 0.4
 // analyse estimates the effect of one measure under the layout. The answer is
 // not yet corrected for other looks.
 func (q *Question) analyse(l *layout, me Measure) Effect {
-	e := Effect{Turn: me.Turn, Measure: me.Name, Unit: me.Unit, Better: me.Better, Tier: me.Tier,
+	e, s, v, ok := q.look(l, me)
+	if !ok {
+		return e
+	}
+	e.settleOn(v, s)
+	if len(e.Struck) > 0 {
+		e.All = q.withAll(l, me, q.sorted(me.Laps))
+	}
+	return e
+}
+
+// look sets laps aside and estimates; ok is false, with a note in the effect,
+// where the laps carry no estimate.
+func (q *Question) look(l *layout, me Measure) (e Effect, s spread, v float64, ok bool) {
+	e = Effect{Turn: me.Turn, Measure: me.Name, Unit: me.Unit, Better: me.Better, Tier: me.Tier,
 		Matters: me.Matters, Safety: me.Safety, CarriedFrom: me.CarriedFrom, Answer: NotEnoughLaps,
 		P: math.NaN(), PAdj: math.NaN(), Lo90: math.NaN(), Hi90: math.NaN(), SmallestVisible: math.Inf(1), LapSD: math.NaN()}
 	e.Estimate = inference.Estimate{Value: math.NaN(), Lo: math.NaN(), Hi: math.NaN(), SE: math.NaN(), Level: 0.95}
@@ -75,12 +89,11 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 	})
 	if e.NRef == 0 || e.NTrial == 0 {
 		e.Note = say.T("one side has no laps")
-		return e
+		return e, s, 0, false
 	}
-	s, v, ok := q.estimate(&m, l, &e, me, kept)
-	if !ok {
+	if s, v, ok = q.estimate(&m, l, &e, me, kept); !ok {
 		e.Note = say.T("{kept} laps are too few to part the setting from the drift", len(kept))
-		return e
+		return e, s, 0, false
 	}
 	if span := m.span(); e.LapSD <= coarse*span || span == 0 {
 		// Rounding is no scatter.
@@ -89,11 +102,7 @@ func (q *Question) analyse(l *layout, me Measure) Effect {
 			v = 0
 		}
 	}
-	e.settleOn(v, s)
-	if len(e.Struck) > 0 {
-		e.All = q.withAll(l, me, laps)
-	}
-	return e
+	return e, s, v, true
 }
 
 // coarse is the share of the span of the values below which a scatter is none.

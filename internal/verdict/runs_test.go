@@ -53,14 +53,13 @@ func TestRunDesignsKeepTheirPromise(t *testing.T) {
 							m := Measure{Better: Lower, Unit: "s", Laps: runsOf(r, sides, laps, rho, s, 1)}
 							q.Primary = m
 							l := q.recognise(q.sorted(m.Laps))
-							e := q.analyse(&l, m)
-							if math.IsNaN(e.Lo) {
+							e, spread, v, ok := q.look(&l, m)
+							if !ok {
 								t.Fatalf("%s: no interval: %s", sides, e.Note)
 							}
-							if e.Lo <= 1 && 1 <= e.Hi {
-								held++
-							}
-							width += e.Hi - e.Lo
+							half := spread.half(0.05)
+							held += float64(b2i(math.Abs(v-1) <= half))
+							width += 2 * half
 						}
 						name := fmt.Sprintf("%-6s %2d laps r %.1f run sd %.1f known %v", sides, laps, rho, s, known)
 						t.Logf("%s  held %.1f width %.2f", name, 100*held/float64(n), width/float64(n))
