@@ -206,7 +206,7 @@ func (q *Question) refuse(l *layout, v *Verdict) *Refusal {
 
 // tailMargin is by how much simulated nil runs of 6 laps a side pass small
 // levels more often than t has it.
-const tailMargin = 1.35
+const tailMargin = 1.5
 
 // decideFamily corrects a family of measures for many looks and answers.
 // Harm goes by Holm, gain by Benjamini-Hochberg (watch) or Holm (declared).
