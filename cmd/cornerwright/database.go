@@ -1,13 +1,12 @@
 package main
 
 import (
-	"archive/zip"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
 
 	"cornerwright/internal/book"
+	"cornerwright/internal/intake"
 )
 
 // bound packs a bus log with the signal database that tells what it means, so
@@ -29,36 +28,25 @@ func bound(log, database string) (path string, done func(), err error) {
 		done()
 		return fail(path, "the log and its database cannot be packed", err)
 	}
-	z := zip.NewWriter(f)
+	var parts []intake.Part
 	for _, name := range []string{database, log} {
-		if err := pack(z, name); err != nil {
+		in, err := os.Open(name)
+		if err != nil {
 			f.Close()
 			done()
 			return fail(name, "the file cannot be read", err)
 		}
+		defer in.Close()
+		parts = append(parts, intake.Part{Name: filepath.Base(name), Data: in})
 	}
-	if err := z.Close(); err != nil {
+	if err := intake.Bind(f, parts...); err != nil {
 		f.Close()
 		done()
-		return fail(path, "the log and its database cannot be packed", err)
+		return fail(log, "the log and its database cannot be packed", err)
 	}
 	if err := f.Close(); err != nil {
 		done()
 		return fail(path, "the log and its database cannot be packed", err)
 	}
 	return path, done, nil
-}
-
-func pack(z *zip.Writer, name string) error {
-	in, err := os.Open(name)
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	out, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(name), Method: zip.Deflate})
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(out, in)
-	return err
 }

@@ -38,6 +38,26 @@ type ColumnMap struct {
 	Columns    []MapColumn `toml:"column"`
 }
 
+// Head is what the map says of the file as a whole, as the file of a map has it.
+func (m *ColumnMap) Head() string {
+	var b strings.Builder
+	if m.RateHz != 0 {
+		fmt.Fprintf(&b, "rate_hz = %v\n", m.RateHz)
+	}
+	for _, s := range [][2]string{{"decimal", m.Decimal}, {"delimiter", m.Delimiter}} {
+		if s[1] != "" {
+			fmt.Fprintf(&b, "%s = %q\n", s[0], s[1])
+		}
+	}
+	if m.HeaderLine != 0 {
+		fmt.Fprintf(&b, "header_line = %d\n", m.HeaderLine)
+	}
+	if m.NoHeader {
+		b.WriteString("no_header = true\n")
+	}
+	return b.String()
+}
+
 // MapColumn is one entry of a ColumnMap.
 type MapColumn struct {
 	From    string  `toml:"from"`

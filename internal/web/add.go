@@ -1,12 +1,14 @@
 package web
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"net/http"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -74,10 +76,11 @@ func (s *server) add(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, *page, error) {
-	name, data, err := s.upload(w, r, "recording", maxUpload)
+	files, err := s.received(w, r, maxUpload, "recording", "database")
 	if err != nil {
 		return "", nil, err
 	}
+	name, data := files[0].name, files[0].data
 	get := func(k string) string { return strings.TrimSpace(r.FormValue(k)) }
 	d, err := s.addBody()
 	if err != nil {
@@ -92,10 +95,18 @@ func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, 
 	if name == "" {
 		return again("no file was chosen", "choose the recording that the logger wrote")
 	}
+	if db := files[1]; db.name != "" {
+		// Both are kept as one original, so that the log can always be read again.
+		var packed bytes.Buffer
+		if err := intake.Bind(&packed, intake.Part{Name: filepath.Base(db.name), Data: bytes.NewReader(db.data)}, intake.Part{Name: filepath.Base(name), Data: bytes.NewReader(data)}); err != nil {
+			return "", nil, err
+		}
+		name, data = strings.TrimSuffix(filepath.Base(name), filepath.Ext(name))+".zip", packed.Bytes()
+	}
 	j := s.startJob(get("job"))
-	defer j.set("done", 1, true)
+	defer j.set(book.AddProgress{Stage: "done", Share: 1}, true)
 	res, err := s.book.Add(r.Context(), book.AddRequest{Name: name, Data: data, Bike: d.Bike, Circuit: d.Circuit, Slot: d.Slot, Tyre: d.Tyre, Weather: d.Weather, Note: d.Note,
-		Progress: func(stage string, share float64) { j.set(stage, share, false) }})
+		Watch: func(p book.AddProgress) { j.set(p, false) }})
 	d.Original, d.Problems = res.Original, res.Problems
 	if err != nil {
 		// A disk that is full or gone is told where the form stands too: what was
@@ -127,6 +138,7 @@ type columnsPage struct {
 	Channels      []string
 	Bikes         []book.BikeRecord
 	Bike          string
+	Runs          []book.Run // read from it
 	Trouble, Mend string
 }
 
@@ -147,30 +159,33 @@ func (s *server) columns(r *http.Request) (page, error) {
 	return page{Title: "Columns of the file", Name: "columns", Body: d}, nil
 }
 
-func (s *server) columnsBody(r *http.Request) (columnsPage, []byte, error) {
+// columnsHead is how much of a text is read to show its columns, bytes.
+const columnsHead = 256 << 10
+
+func (s *server) columnsBody(r *http.Request) (columnsPage, *intake.ColumnMap, error) {
 	d := columnsPage{Hash: r.PathValue("hash"), Channels: channelNames}
 	if len(d.Hash) != 64 || strings.Trim(d.Hash, "0123456789abcdef") != "" {
 		return d, nil, &book.Error{Kind: book.ErrNotFound, Text: "there is no such original", Mend: "add the recording again"}
 	}
-	f, err := s.book.Original(d.Hash)
-	if err != nil {
-		return d, nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxUpload))
-	if err != nil {
-		return d, nil, err
-	}
+	var err error
 	if d.Bikes, err = s.book.Bikes(); err != nil {
 		return d, nil, err
 	}
-	res, err := intake.Read("the recording", data, intake.Options{NoHealth: true})
+	res, runs, m, err := s.book.Columns(d.Hash, columnsHead)
+	d.Runs = runs
 	if err != nil {
-		d.Trouble = err.Error()
+		text, _, ok := trouble(err)
+		if !ok || res == nil && errors.Is(err, book.ErrNotFound) {
+			return d, nil, err
+		}
+		d.Trouble = text
 	}
 	if res != nil {
 		for _, c := range res.Columns {
 			row := columnRow{ColumnInfo: c}
+			if e := mapped(m, c); e != nil {
+				row.Choice = e.Channel
+			}
 			if len(res.Recordings) > 0 {
 				row.Values = valueRange(res.Recordings[0].Channel(c.Channel))
 			}
@@ -180,46 +195,100 @@ func (s *server) columnsBody(r *http.Request) (columnsPage, []byte, error) {
 	if len(d.Columns) == 0 && d.Trouble == "" {
 		d.Trouble = "no column was found in this file"
 	}
-	return d, data, nil
+	return d, m, nil
 }
 
-// mapColumns adds the kept original with a column map made of the form.
-func (s *server) mapColumns(w http.ResponseWriter, r *http.Request) (string, *page, error) {
-	if err := s.form(w, r); err != nil {
-		return "", nil, err
+// mapped is the entry of a map that speaks of a column, nil for none.
+func mapped(m *intake.ColumnMap, c intake.ColumnInfo) *intake.MapColumn {
+	if m == nil {
+		return nil
 	}
-	d, data, err := s.columnsBody(r)
-	if err != nil {
-		return "", nil, err
+	for i := range m.Columns {
+		if e := &m.Columns[i]; e.Index == c.Index && e.Index > 0 || e.From != "" && (e.From == c.Header || e.From == c.Cell) {
+			return e
+		}
 	}
+	return nil
+}
+
+// mapText writes the column map of the form. What an earlier map said besides,
+// such as a scale or the rows a second, stays.
+func mapText(r *http.Request, columns []columnRow, old *intake.ColumnMap) string {
 	var b strings.Builder
-	for i := range d.Columns {
-		c := &d.Columns[i]
+	if old != nil {
+		b.WriteString(old.Head())
+	}
+	for i := range columns {
+		c := &columns[i]
 		ch, u := field(r, fmt.Sprintf("channel-%d", c.Index)), field(r, fmt.Sprintf("unit-%d", c.Index))
+		c.Choice = ch
 		if ch == "" {
 			continue // as it was found
 		}
-		c.Choice = ch
 		fmt.Fprintf(&b, "[[column]]\nindex = %d\nchannel = %s\n", c.Index, quoteTOML(ch))
 		if u != "" && ch != "ignore" {
 			fmt.Fprintf(&b, "unit = %s\n", quoteTOML(u))
 			c.Unit = u
 		}
+		if e := mapped(old, c.ColumnInfo); e != nil && e.Channel == ch {
+			if e.Scale != 0 {
+				fmt.Fprintf(&b, "scale = %v\n", e.Scale)
+			}
+			if e.Offset != 0 {
+				fmt.Fprintf(&b, "offset = %v\n", e.Offset)
+			}
+			if e.Invert {
+				b.WriteString("invert = true\n")
+			}
+		}
 	}
+	return b.String()
+}
+
+// mapColumns adds the kept original with a column map made of the form; where it
+// holds runs already, these are read again with it.
+func (s *server) mapColumns(w http.ResponseWriter, r *http.Request) (string, *page, error) {
+	if err := s.form(w, r); err != nil {
+		return "", nil, err
+	}
+	d, old, err := s.columnsBody(r)
+	if err != nil {
+		return "", nil, err
+	}
+	text := []byte(mapText(r, d.Columns, old))
 	d.Bike = field(r, "bike")
-	res, err := s.book.Add(r.Context(), book.AddRequest{Name: "mapped recording", Data: data, Bike: d.Bike, Map: []byte(b.String()), MapName: "the columns below"})
-	if err == nil && len(res.Runs) > 0 {
-		return fmt.Sprintf("/run/%d", res.Runs[0].Number), nil, nil
+	runs := d.Runs
+	if len(runs) > 0 {
+		runs, err = s.book.Remap(r.Context(), d.Hash, text, "the columns below")
+	} else {
+		var data []byte
+		if data, err = s.original(d.Hash); err == nil {
+			var res book.AddResult
+			res, err = s.book.Add(r.Context(), book.AddRequest{Name: s.book.OriginalName(d.Hash), Data: data, Bike: d.Bike, Map: text, MapName: "the columns below"})
+			runs = res.Runs
+		}
+	}
+	if err == nil && len(runs) > 0 {
+		return fmt.Sprintf("/run/%d", runs[0].Number), nil, nil
 	}
 	if err == nil {
 		err = &book.Error{Kind: book.ErrInvalid, Text: "the file still holds no run", Mend: "time, latitude, longitude and a speed are needed"}
 	}
-	text, mend, ok := trouble(err)
+	said, mend, ok := trouble(err)
 	if !ok {
 		return "", nil, err
 	}
-	d.Trouble, d.Mend = text, mend
+	d.Trouble, d.Mend = said, mend
 	return "", &page{Title: "Columns of the file", Name: "columns", Body: d}, nil
+}
+
+func (s *server) original(hash string) ([]byte, error) {
+	f, err := s.book.Original(hash)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, maxUpload))
 }
 
 // valueRange tells the least and the greatest value of a channel, "" for none.

@@ -158,6 +158,7 @@ func listed() []string {
 	}
 	add("input", "confounded", "design", "too-few-laps", "recording")
 	add(book.Proposed, book.Loaded, book.Kept, book.Reverted, book.Repeated)
+	add(stages...)
 	add("at full lean", "while picking the bike up", "upright", "front", "rear", "path alone", "none", string(circuit.Left), string(circuit.Right))
 	add(string(recording.Note), string(recording.Warning), string(recording.Fault))
 	for _, k := range []circuit.LapKind{circuit.OutLap, circuit.TimedLap, circuit.InLap, circuit.BrokenLap} {

@@ -3,10 +3,13 @@ package web
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"net/http"
 	"strconv"
 	"sync"
 	"time"
+
+	"cornerwright/internal/book"
 )
 
 // maxStreams bounds how many pages listen at once, maxEach how many of one
@@ -154,18 +157,20 @@ func stream(w http.ResponseWriter) func() error {
 	}
 }
 
+// stages of an adding, as the book names them; scripts say them.
+var stages = []string{"reading", "finding laps and turns", "storing", "done"}
+
 // job is one upload in hand.
 type job struct {
-	mu    sync.Mutex
-	stage string
-	share float64
-	done  bool
-	seen  time.Time
+	mu   sync.Mutex
+	at   book.AddProgress
+	done bool
+	seen time.Time
 }
 
-func (j *job) set(stage string, share float64, done bool) {
+func (j *job) set(at book.AddProgress, done bool) {
 	j.mu.Lock()
-	j.stage, j.share, j.done, j.seen = stage, share, done, time.Now()
+	j.at, j.done, j.seen = at, done, time.Now()
 	j.mu.Unlock()
 }
 
@@ -211,7 +216,7 @@ func (s *server) progress(w http.ResponseWriter, r *http.Request) {
 		if ok {
 			j := v.(*job)
 			j.mu.Lock()
-			b, err := json.Marshal(map[string]any{"stage": j.stage, "share": j.share, "done": j.done})
+			b, err := json.Marshal(map[string]any{"stage": j.at.Stage, "share": j.at.Share, "bytes": j.at.Bytes, "size": j.at.Size, "rows": j.at.Rows, "left_s": math.Ceil(j.at.Left.Seconds()), "done": j.done})
 			done = j.done
 			j.mu.Unlock()
 			if err != nil {

@@ -86,7 +86,7 @@ func newSet(y You, c words.Catalogue) (*set, error) {
 		if err != nil {
 			return nil, err
 		}
-		for _, m := range words.InScript(string(src)) {
+		for _, m := range append(words.InScript(string(src)), stages...) {
 			if said := c.Say(m); said != m {
 				s.script[m] = said
 			}

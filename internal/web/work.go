@@ -91,6 +91,22 @@ func (s *server) addBike(w http.ResponseWriter, r *http.Request) (string, *page,
 // upload reads one file of a multipart form, at most max bytes; name is ""
 // where none was chosen. The form's other fields are in r.Form afterwards.
 func (s *server) upload(w http.ResponseWriter, r *http.Request, key string, max int64) (name string, data []byte, err error) {
+	got, err := s.received(w, r, max, key)
+	if err != nil || got[0].name == "" {
+		return "", nil, err
+	}
+	return got[0].name, got[0].data, nil
+}
+
+// sent is one file of a form; name is "" where none was chosen.
+type sent struct {
+	name string
+	data []byte
+}
+
+// received reads files of a multipart form, one for each key, at most max bytes
+// in all.
+func (s *server) received(w http.ResponseWriter, r *http.Request, max int64, keys ...string) (out []sent, err error) {
 	tooBig := r.ContentLength > max+maxForm
 	r.Body = http.MaxBytesReader(w, r.Body, max+maxForm)
 	if !tooBig {
@@ -99,28 +115,34 @@ func (s *server) upload(w http.ResponseWriter, r *http.Request, key string, max 
 	if err != nil || tooBig {
 		var big *http.MaxBytesError
 		if errors.Is(err, syscall.ENOSPC) {
-			return "", nil, &book.Error{Kind: book.ErrInvalid, Text: "the disk of this machine is full: the file could not be put down, nothing of it was taken", Mend: "make room on the disk and send it again"}
+			return nil, &book.Error{Kind: book.ErrInvalid, Text: "the disk of this machine is full: the file could not be put down, nothing of it was taken", Mend: "make room on the disk and send it again"}
 		}
 		if tooBig || errors.As(err, &big) {
-			return "", nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("the file is larger than the %d MiB that are taken here", max>>20), Mend: "check that it is the right file; long recordings can be split in the logger"}
+			return nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("the file is larger than the %d MiB that are taken here", max>>20), Mend: "check that it is the right file; long recordings can be split in the logger"}
 		}
-		return "", nil, s.broken(r, err)
+		return nil, s.broken(r, err)
 	}
 	defer r.MultipartForm.RemoveAll() //nolint:errcheck // temporary files; the system sweeps them
 	if !s.signed(r, r.FormValue("token")) {
-		return "", nil, errForm
+		return nil, errForm
 	}
-	f, head, err := r.FormFile(key)
-	if err != nil {
-		return "", nil, nil
+	for _, key := range keys {
+		f, head, err := r.FormFile(key)
+		if err != nil {
+			out = append(out, sent{})
+			continue
+		}
+		// Grown to its size at once: a copy while growing would double the memory.
+		data := make([]byte, head.Size)
+		_, err = io.ReadFull(f, data)
+		f.Close()
+		if err == nil {
+			out = append(out, sent{head.Filename, data})
+			continue
+		}
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: "the file could not be read to its end", Mend: "put the stick back in and choose the file again"}
 	}
-	defer f.Close()
-	// Grown to its size at once: a copy while growing would double the memory.
-	data = make([]byte, head.Size)
-	if _, err = io.ReadFull(f, data); err != nil {
-		return "", nil, &book.Error{Kind: book.ErrInvalid, Text: "the file could not be read to its end", Mend: "put the stick back in and choose the file again"}
-	}
-	return head.Filename, data, nil
+	return out, nil
 }
 
 type slotCells struct {

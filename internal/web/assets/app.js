@@ -64,6 +64,19 @@ const t = (s) => words[s] || s;
 // Parts that change by themselves are asked for every so many seconds.
 for (const part of document.querySelectorAll("[data-poll]")) setInterval(() => { if (!document.hidden) refresh(); }, 1000 * Number(part.dataset.poll));
 
+const comma = document.documentElement.dataset.decimal === "comma";
+/** A number as the person writes it. */
+const digits = (v, d) => { const s = v.toFixed(d); return comma ? s.replace(".", ",") : s; };
+const megabytes = (a, of) => digits(a / 1e6, 1) + " " + t("of") + " " + digits(of / 1e6, 1) + " MB";
+/** How far the reading is: bytes, rows, and the time left once it can be told. */
+function howFar(p) {
+  const parts = [];
+  if (p.bytes && p.size) parts.push(megabytes(Math.min(p.bytes, p.size), p.size));
+  if (p.rows) parts.push(p.rows.toLocaleString(comma ? "de" : "en") + " " + t("rows"));
+  if (p.left_s) parts.push(t("about") + " " + p.left_s + " s " + t("left"));
+  return parts.join(" · ");
+}
+
 /**
  * Sends one file with the fields of the adding form.
  * @returns {Promise<string>} where the run is, or "" if the file was not taken
@@ -74,7 +87,8 @@ function send(form, file) {
     const job = "j" + Date.now().toString(36) + Math.random().toString(36).slice(2, 8);
     data.set("job", job);
     data.set("recording", file, file.name);
-    const box = form.querySelector("#progress"), bar = form.querySelector("#bar"), stage = form.querySelector("#stage"), out = form.querySelector("#trouble");
+    if (!data.get("database")?.size) data.delete("database");
+    const box = form.querySelector("#progress"), bar = form.querySelector("#bar"), stage = form.querySelector("#stage"), far = form.querySelector("#far"), out = form.querySelector("#trouble");
     const max = Number(form.dataset.max);
     let progress = null;
     const fail = (text, mend, original, problems) => {
@@ -90,15 +104,17 @@ function send(form, file) {
     box.hidden = false;
     bar.value = 0;
     stage.textContent = file.name + ": " + t("sending");
+    far.textContent = "";
     const request = new XMLHttpRequest();
     request.open("POST", form.getAttribute("action"));
     request.setRequestHeader("Accept", "application/json");
-    request.upload.onprogress = (e) => { if (e.lengthComputable) bar.value = 0.3 * e.loaded / e.total; };
+    request.upload.onprogress = (e) => { if (e.lengthComputable) { bar.value = 0.3 * e.loaded / e.total; far.textContent = megabytes(e.loaded, e.total); } };
     progress = new EventSource("/add/progress/" + job);
     progress.addEventListener("progress", (e) => {
       const p = JSON.parse(e.data);
       if (p.stage === "waiting") return;
-      stage.textContent = file.name + ": " + p.stage;
+      stage.textContent = file.name + ": " + t(p.stage);
+      far.textContent = howFar(p);
       bar.value = 0.3 + 0.7 * p.share;
       if (p.done) progress.close();
     });
@@ -142,8 +158,8 @@ if (document.querySelector('nav a[href="/add"]')) {
   addEventListener("dragover", (e) => { if (e.dataTransfer.types.includes("Files")) { e.preventDefault(); document.body.classList.add("over"); } });
   addEventListener("dragleave", (e) => { if (!e.relatedTarget) document.body.classList.remove("over"); });
   addEventListener("drop", async (e) => {
-    const files = [...e.dataTransfer.files];
-    if (!files.length) return;
+    const dropped = [...e.dataTransfer.files];
+    if (!dropped.length) return;
     e.preventDefault();
     document.body.classList.remove("over");
     if (!adding) {
@@ -157,6 +173,10 @@ if (document.querySelector('nav a[href="/add"]')) {
       adopt(form);
       tray.scrollIntoView();
     }
+    // A signal database belongs to the logs that come with it, or come next.
+    const files = dropped.filter((f) => !/\.dbc$/i.test(f.name)), base = dropped.find((f) => /\.dbc$/i.test(f.name));
+    if (base) { const one = new DataTransfer(); one.items.add(base); adding.querySelector("#database").files = one.files; }
+    if (!files.length) { adding.querySelector("#recording").focus(); return; }
     const many = adding.querySelectorAll('select[name="bike"] option').length;
     // With one bike there is nothing to ask; else the person chooses and sends.
     if (many === 1) { sendAll(adding, files); return; }

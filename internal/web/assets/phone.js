@@ -5,6 +5,9 @@
 "use strict";
 
 (() => {
+  const texts = (() => { const e = document.getElementById("words"); try { return e ? JSON.parse(e.textContent) || {} : {}; } catch { return {}; } })();
+  /** The text in the language of the page. */
+  const t = (s) => texts[s] || s;
   const shelf = "cornerwright-unsent";
   const box = document.getElementById("unsent");
   if (!box) return;
@@ -19,7 +22,7 @@
     if (!unsent.length) return;
     const p = document.createElement("p");
     p.className = "trouble";
-    p.textContent = unsent.length === 1 ? "One remark is kept on this phone and will be sent:" : unsent.length + " remarks are kept on this phone and will be sent:";
+    p.textContent = unsent.length === 1 ? t("One remark is kept on this phone and will be sent:") : unsent.length + " " + t("remarks are kept on this phone and will be sent:");
     const list = document.createElement("ul");
     for (const u of unsent) {
       const li = document.createElement("li");
@@ -28,7 +31,7 @@
         const drop = document.createElement("button");
         drop.type = "button";
         drop.className = "second small";
-        drop.textContent = "drop it";
+        drop.textContent = t("drop it");
         drop.onclick = () => { unsent = unsent.filter((v) => v !== u); keep(); };
         li.append(drop);
       }
@@ -66,7 +69,7 @@
       const a = await send(u.to, form.toString());
       if (a.how === "lost") break;
       if (a.how === "sent") { unsent = unsent.filter((v) => v !== u); any = true; }
-      else u.why = a.status === 401 || a.status === 403 ? "You are not joined any more: join again, then reload this page." : "It was not understood: say it again.";
+      else u.why = a.status === 401 || a.status === 403 ? t("You are not joined any more: join again, then reload this page.") : t("It was not understood: say it again.");
       keep();
     }
     busy = false;
@@ -95,7 +98,7 @@
       }
       data.delete("token");
       const says = document.querySelector("#what strong");
-      unsent.push({ to: form.action, body: data.toString(), words: data.get("words") || ((says ? says.textContent : data.get("says")) + (data.get("turn") ? ", turn " + data.get("turn") : "")) });
+      unsent.push({ to: form.action, body: data.toString(), words: data.get("words") || ((says ? says.textContent : data.get("says")) + (data.get("turn") ? ", " + t("turn") + " " + data.get("turn") : "")) });
       keep();
       // The next remark is another one.
       const key = form.querySelector('input[name="key"]');
