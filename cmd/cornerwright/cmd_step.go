@@ -250,7 +250,7 @@ func (a *app) sayGuards(gs []setting.GuardResult) {
 		}
 		a.say("%s", strings.TrimRight(wrap(fmt.Sprintf("%s %s: %s", mark, g.Guard, g.Reason), 92, "    "), " "))
 		if !g.Pass && g.Mend != "" {
-			a.say("%s", wrap("mend: "+g.Mend, 90, "      "))
+			a.say("%s", wrap("mend: "+g.Mend.String(), 90, "      "))
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -21,7 +22,12 @@ func (b *Book) scanStep(s scanner) (Step, error) {
 		return r, err
 	}
 	r.Added = instant(at)
-	err := errors.Join(json.Unmarshal([]byte(cells), &r.Cells), json.Unmarshal([]byte(aim), &r.Primary), json.Unmarshal([]byte(guards), &r.Guards))
+	var kept []keptGuard
+	err := errors.Join(json.Unmarshal([]byte(cells), &r.Cells), json.Unmarshal([]byte(aim), &r.Primary), json.Unmarshal([]byte(guards), &kept))
+	r.Guards = nil
+	for _, g := range kept {
+		r.Guards = append(r.Guards, setting.GuardResult{Guard: g.Guard, Pass: g.Pass, Hard: g.Hard, Reason: say.Text(g.Reason), Mend: say.Text(g.Mend)})
+	}
 	if err != nil {
 		return r, damaged(fmt.Sprintf("step %d cannot be read", r.ID), err)
 	}
@@ -213,8 +219,8 @@ func (b *Book) NewStep(ctx context.Context, s setting.Step, o StepOptions) (Step
 		var open, mends []string
 		for _, g := range guards {
 			if !g.Pass {
-				open = append(open, g.Guard+": "+g.Reason)
-				mends = append(mends, g.Mend)
+				open = append(open, g.Guard+": "+g.Reason.String())
+				mends = append(mends, g.Mend.String())
 			}
 		}
 		return out, conflict("a guard stands in the way: "+strings.Join(open, "; "), strings.Join(mends, "; ")+"; or overrule it by name with a reason")
@@ -233,7 +239,7 @@ func (b *Book) NewStep(ctx context.Context, s setting.Step, o StepOptions) (Step
 	}
 	cells, _ := json.Marshal(s.Cells)
 	aim, _ := json.Marshal(s.Primary)
-	answers, _ := json.Marshal(guards)
+	answers, _ := json.Marshal(keptGuards(guards))
 	var id int
 	err = b.tx(func(t *tx) error {
 		next, err := setting.Apply(sheet, s)
@@ -375,7 +381,7 @@ func (b *Book) Overrule(id int, o setting.Overrule) (Step, error) {
 		if g.Guard == o.Guard {
 			known = true
 			if g.Hard {
-				return s, conflict("the guard "+g.Guard+" cannot be overruled", g.Mend)
+				return s, conflict("the guard "+g.Guard+" cannot be overruled", g.Mend.String())
 			}
 		}
 	}
@@ -391,4 +397,20 @@ func (b *Book) Overrule(id int, o setting.Overrule) (Step, error) {
 		return s, err
 	}
 	return b.Step(id)
+}
+
+// keptGuard is a guard's answer as it is stored: its texts with their values, so
+// that a page says them in its language.
+type keptGuard struct {
+	Guard        string
+	Pass, Hard   bool
+	Reason, Mend string
+}
+
+func keptGuards(list []setting.GuardResult) []keptGuard {
+	out := []keptGuard{}
+	for _, g := range list {
+		out = append(out, keptGuard{g.Guard, g.Pass, g.Hard, string(g.Reason), string(g.Mend)})
+	}
+	return out
 }

@@ -170,7 +170,7 @@ type Guard struct {
 func guards(gs []setting.GuardResult) []Guard {
 	out := []Guard{}
 	for _, g := range gs {
-		out = append(out, Guard{g.Guard, g.Pass, g.Hard, g.Reason, g.Mend})
+		out = append(out, Guard{g.Guard, g.Pass, g.Hard, g.Reason.String(), g.Mend.String()})
 	}
 	return out
 }

@@ -3,20 +3,22 @@ package rehearsal
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
-func ok(guard, format string, a ...any) setting.GuardResult {
-	return setting.GuardResult{Guard: guard, Pass: true, Reason: fmt.Sprintf(format, a...)}
+func ok(guard string, reason say.Text) setting.GuardResult {
+	return setting.GuardResult{Guard: guard, Pass: true, Reason: reason}
 }
 
-func no(guard, mend, format string, a ...any) setting.GuardResult {
-	return setting.GuardResult{Guard: guard, Reason: fmt.Sprintf(format, a...), Mend: mend}
+func no(guard string, mend, reason say.Text) setting.GuardResult {
+	return setting.GuardResult{Guard: guard, Reason: reason, Mend: mend}
 }
 
 // guarded is a step with everything its guards look at.
@@ -59,12 +61,12 @@ var checks = []func(*guarded) setting.GuardResult{
 func guardResults(ctx GuardContext) []setting.GuardResult {
 	s := ctx.Bike.Setting(ctx.Step.Setting)
 	if s == nil {
-		g := no("setting", "name a setting of the bike file", "the bike has no setting %q", ctx.Step.Setting)
+		g := no("setting", say.T("name a setting of the bike file"), say.T("the bike has no setting {setting}", strconv.Quote(ctx.Step.Setting)))
 		g.Hard = true
 		return []setting.GuardResult{g}
 	}
 	if _, err := setting.Apply(ctx.Sheet, ctx.Step); err != nil {
-		g := no("sheet", "make the step anew from the present sheet", "%v", err)
+		g := no("sheet", say.T("make the step anew from the present sheet"), say.T("{err}", err))
 		g.Hard = true
 		return []setting.GuardResult{g}
 	}
@@ -92,11 +94,10 @@ func (e Earlier) open() bool {
 func (g *guarded) oneSetting() setting.GuardResult {
 	for _, e := range g.Earlier {
 		if e.open() && e.Step.Setting != g.Step.Setting {
-			return no(setting.GuardOneSetting, fmt.Sprintf("give step %d its verdict, or revert it, before opening another", e.Step.ID),
-				"step %d on %s is still open: two changes at once cannot be told apart", e.Step.ID, e.Step.Setting)
+			return no(setting.GuardOneSetting, say.T("give step {step} its verdict, or revert it, before opening another", e.Step.ID), say.T("step {step} on {setting} is still open: two changes at once cannot be told apart", e.Step.ID, e.Step.Setting))
 		}
 	}
-	return ok(setting.GuardOneSetting, "it is the only setting that changes")
+	return ok(setting.GuardOneSetting, say.T("it is the only setting that changes"))
 }
 
 func (g *guarded) unverified() setting.GuardResult {
@@ -105,12 +106,11 @@ func (g *guarded) unverified() setting.GuardResult {
 			continue
 		}
 		if strings.TrimSpace(g.Why) != "" {
-			return ok(setting.GuardUnverified, "step %d has no verdict yet; reason given: %s", e.Step.ID, g.Why)
+			return ok(setting.GuardUnverified, say.T("step {step} has no verdict yet; reason given: {why}", e.Step.ID, g.Why))
 		}
-		return no(setting.GuardUnverified, "ride enough laps for a verdict first, or say why the next step cannot wait",
-			"step %d on %s has no verdict yet", e.Step.ID, e.Step.Setting)
+		return no(setting.GuardUnverified, say.T("ride enough laps for a verdict first, or say why the next step cannot wait"), say.T("step {step} on {setting} has no verdict yet", e.Step.ID, e.Step.Setting))
 	}
-	return ok(setting.GuardUnverified, "no earlier step waits for its verdict")
+	return ok(setting.GuardUnverified, say.T("no earlier step waits for its verdict"))
 }
 
 // rearLoad lets engine braking grow only where the rear wheel still has load
@@ -121,11 +121,11 @@ func (g *guarded) unverified() setting.GuardResult {
 func (g *guarded) rearLoad() setting.GuardResult {
 	const name = setting.GuardRearLoad
 	if g.s.ActsOn() != "engine-brake" || !g.loosens {
-		return ok(name, "no engine braking is added")
+		return ok(name, say.T("no engine braking is added"))
 	}
 	r := g.Ride
 	if r == nil || r.Signals.Grip == nil || r.Signals.Gear == nil || r.Signals.Accel == nil || g.footprint.Cannot != "" {
-		return no(name, "ride with grip, gear and wheel speeds recorded first", "how much load the rear wheel has left cannot be seen")
+		return no(name, say.T("ride with grip, gear and wheel speeds recorded first"), say.T("how much load the rear wheel has left cannot be seen"))
 	}
 	gears := map[int]bool{}
 	for _, c := range g.Step.Cells {
@@ -143,25 +143,24 @@ func (g *guarded) rearLoad() setting.GuardResult {
 		if len(decel) >= 10 && (u.Turn == aim || aim == 0) {
 			if p := inference.Quantile(decel, 0.75); p >= 6.5 {
 				load := RearLoad(g.Bike.Mass.Total, g.Bike.Mass.CentreHeight, g.Bike.Mass.Wheelbase, g.Bike.Mass.CentreToRear, p)
-				return no(name, "leave the level; add engine braking only where braking is eased",
-					"turn %d is entered at %.1f m/s2 in that gear (three quarters of the time below it): the rear wheel has about %.0f N left, too little for more drag", u.Turn, p, math.Max(load, 0))
+				return no(name, say.T("leave the level; add engine braking only where braking is eased"), say.T("turn {turn} is entered at {decel} m/s2 in that gear (three quarters of the time below it): the rear wheel has about {load} N left, too little for more drag", u.Turn, fmt.Sprintf("%.1f", p), fmt.Sprintf("%.0f", math.Max(load, 0))))
 			}
 		}
 		if slip := entrySlips(r, stretches, u.Turn, gears); len(slip) >= 20 {
 			if p := inference.Quantile(slip, 0.05); p < -0.04 {
-				return no(name, "leave the level, or take some off", "the rear wheel already drags at %.1f %% slip into turn %d", 100*p, u.Turn)
+				return no(name, say.T("leave the level, or take some off"), say.T("the rear wheel already drags at {p} % slip into turn {turn}", fmt.Sprintf("%.1f", 100*p), u.Turn))
 			}
 		}
 		if hops, laps := count(r, ride.Hop, u.Turn); laps > 0 && float64(hops) >= 0.2*float64(laps) {
-			return no(name, "cure the hop first", "the rear hops into turn %d on %d of %d laps", u.Turn, hops, laps)
+			return no(name, say.T("cure the hop first"), say.T("the rear hops into turn {turn} on {hops} of {laps} laps", u.Turn, hops, laps))
 		}
 		if s := surpluses(r, u.Turn, gears); len(s) >= 2 {
 			if m := inference.Median(s); m < -400 {
-				return no(name, "mend the blip first", "downshifts into turn %d come in %.0f rpm short already", u.Turn, -m)
+				return no(name, say.T("mend the blip first"), say.T("downshifts into turn {turn} come in {m} rpm short already", u.Turn, fmt.Sprintf("%.0f", -m)))
 			}
 		}
 	}
-	return ok(name, "the rear wheel has load to spare where this acts")
+	return ok(name, say.T("the rear wheel has load to spare where this acts"))
 }
 
 // entrySlips lists rear slip (1) of the closed-throttle samples of entry and mid
@@ -234,88 +233,88 @@ func count(r *ride.Ride, kind ride.Kind, turn int) (seen, laps int) {
 func (g *guarded) highside() setting.GuardResult {
 	const name = setting.GuardHighside
 	if !g.loosens {
-		return ok(name, "nothing is loosened")
+		return ok(name, say.T("nothing is loosened"))
 	}
 	if g.Ride == nil {
-		return no(name, "derive the step from a recorded run", "no run was looked at, so a near-highside cannot be ruled out")
+		return no(name, say.T("derive the step from a recorded run"), say.T("no run was looked at, so a near-highside cannot be ruled out"))
 	}
 	for _, e := range g.Ride.Episodes {
 		if e.Kind == ride.Highside {
-			return no(name, "go back to the reference and find out why first", "lap %d, turn %d: the rear slid and caught; nothing is loosened after that", e.Lap, e.Turn)
+			return no(name, say.T("go back to the reference and find out why first"), say.T("lap {lap}, turn {turn}: the rear slid and caught; nothing is loosened after that", e.Lap, e.Turn))
 		}
 	}
 	if g.Ride.Signals.RearSlip == nil || g.Ride.Signals.Lean == nil {
-		return no(name, "record both wheel speeds and lean or gyros", "without rear slip and lean a near-highside cannot be ruled out")
+		return no(name, say.T("record both wheel speeds and lean or gyros"), say.T("without rear slip and lean a near-highside cannot be ruled out"))
 	}
-	return ok(name, "no near-highside in this run")
+	return ok(name, say.T("no near-highside in this run"))
 }
 
 func (g *guarded) surface() setting.GuardResult {
 	const name = setting.GuardSurface
 	switch {
 	case !g.loosens:
-		return ok(name, "nothing is loosened")
+		return ok(name, say.T("nothing is loosened"))
 	case g.Now.Surface == Dry:
-		return ok(name, "dry")
+		return ok(name, say.T("dry"))
 	case g.Now.Surface == "":
-		return no(name, "say whether it is dry or wet", "nothing is loosened on a surface nobody has told about")
+		return no(name, say.T("say whether it is dry or wet"), say.T("nothing is loosened on a surface nobody has told about"))
 	}
-	return no(name, "wait until it is dry", "the surface is %s", g.Now.Surface)
+	return no(name, say.T("wait until it is dry"), say.T("the surface is {surface}", g.Now.Surface))
 }
 
 func (g *guarded) tyre() setting.GuardResult {
 	const name = setting.GuardTyre
 	switch {
 	case !g.loosens:
-		return ok(name, "nothing is loosened")
+		return ok(name, say.T("nothing is loosened"))
 	case g.Now.Tyre == Warm:
-		return ok(name, "known tyre, warm")
+		return ok(name, say.T("known tyre, warm"))
 	case g.Now.Tyre == "":
-		return no(name, "say which tyre it is and that it is warm", "nothing is loosened on a tyre nobody has told about")
+		return no(name, say.T("say which tyre it is and that it is warm"), say.T("nothing is loosened on a tyre nobody has told about"))
 	case g.Now.Tyre == Changed:
-		return no(name, "ride the reference on this tyre first", "another tyre is on than the run was ridden with")
+		return no(name, say.T("ride the reference on this tyre first"), say.T("another tyre is on than the run was ridden with"))
 	}
-	return no(name, "warm it, or fit one that is known", "the tyre is %s", g.Now.Tyre)
+	return no(name, say.T("warm it, or fit one that is known"), say.T("the tyre is {tyre}", g.Now.Tyre))
 }
 
 func (g *guarded) weather() setting.GuardResult {
 	if strings.TrimSpace(g.Now.Air) == "" {
-		return no(setting.GuardWeather, "note air, track and wind in a few words", "the weather is not noted, so the next run cannot be compared with this one")
+		return no(setting.GuardWeather, say.T("note air, track and wind in a few words"), say.T("the weather is not noted, so the next run cannot be compared with this one"))
 	}
-	return ok(setting.GuardWeather, "noted: %s", g.Now.Air)
+	return ok(setting.GuardWeather, say.T("noted: {air}", g.Now.Air))
 }
 
 func (g *guarded) radii() setting.GuardResult {
 	const name = setting.GuardRadii
 	if g.s.ActsOn() != "slip-target" || !g.loosens {
-		return ok(name, "no slip target is raised")
+		return ok(name, say.T("no slip target is raised"))
 	}
 	if g.Ride == nil {
-		return no(name, "derive the step from a recorded run", "no run was looked at, so the tyre radii are not identified")
+		return no(name, say.T("derive the step from a recorded run"), say.T("no run was looked at, so the tyre radii are not identified"))
 	}
 	for _, t := range []struct {
-		name string
+		name say.Text
 		ok   bool
 		why  string
-	}{{"front", g.Ride.Tyres.Front.Identified, g.Ride.Tyres.Front.Why}, {"rear", g.Ride.Tyres.Rear.Identified, g.Ride.Tyres.Rear.Why}} {
+	}{{say.T("front"), g.Ride.Tyres.Front.Identified, g.Ride.Tyres.Front.Why}, {say.T("rear"), g.Ride.Tyres.Rear.Identified, g.Ride.Tyres.Rear.Why}} {
 		if !t.ok {
-			why := t.why
+			why := say.Key(t.why)
 			if why == "" {
-				why = "no reason given"
+				why = say.T("no reason given")
 			}
-			return no(name, "ride upright coasting and leaned stretches until both tyres are identified", "the %s tyre's rolling radius is not identified (%s): slip may be wrong by more than the step", t.name, why)
+			return no(name, say.T("ride upright coasting and leaned stretches until both tyres are identified"), say.T("the {tyre} tyre's rolling radius is not identified ({why}): slip may be wrong by more than the step", t.name, why))
 		}
 	}
-	return ok(name, "both tyres' rolling radii are identified")
+	return ok(name, say.T("both tyres' rolling radii are identified"))
 }
 
 func (g *guarded) unvisited() setting.GuardResult {
 	const name = setting.GuardUnvisited
 	if !g.loosens {
-		return ok(name, "nothing is loosened")
+		return ok(name, say.T("nothing is loosened"))
 	}
 	if g.footprint.Cannot != "" {
-		return no(name, "ride first, with the channels the setting is looked up by", "which cells were ridden cannot be seen: %s", g.footprint.Cannot)
+		return no(name, say.T("ride first, with the channels the setting is looked up by"), say.T("which cells were ridden cannot be seen: {cannot}", say.Key(g.footprint.Cannot)))
 	}
 	var blind []setting.Cell
 	for _, c := range g.footprint.Never {
@@ -324,9 +323,9 @@ func (g *guarded) unvisited() setting.GuardResult {
 		}
 	}
 	if len(blind) > 0 {
-		return no(name, "leave out the cells that were never ridden", "%s was never in use on these laps and cannot be loosened blind", g.s.CellsName(blind))
+		return no(name, say.T("leave out the cells that were never ridden"), say.T("{blind} was never in use on these laps and cannot be loosened blind", g.s.CellsName(blind)))
 	}
-	return ok(name, "every cell that is loosened was in use")
+	return ok(name, say.T("every cell that is loosened was in use"))
 }
 
 // samePlace trips where an earlier step that stands in the same slot loosens
@@ -334,13 +333,13 @@ func (g *guarded) unvisited() setting.GuardResult {
 func (g *guarded) samePlace() setting.GuardResult {
 	const name = setting.GuardSamePlace
 	if !g.loosens {
-		return ok(name, "nothing is loosened")
+		return ok(name, say.T("nothing is loosened"))
 	}
 	if g.Ride == nil || g.footprint.Cannot != "" {
 		if len(g.Earlier) == 0 {
-			return ok(name, "no earlier step stands")
+			return ok(name, say.T("no earlier step stands"))
 		}
-		return no(name, "derive the step from a recorded run", "where this and the earlier steps act cannot be compared")
+		return no(name, say.T("derive the step from a recorded run"), say.T("where this and the earlier steps act cannot be compared"))
 	}
 	here := map[place]bool{}
 	for _, u := range g.footprint.Uses {
@@ -355,10 +354,9 @@ func (g *guarded) samePlace() setting.GuardResult {
 		}
 		for _, u := range FootprintOf(g.Ride, g.Bike, e.Step, g.Sheet).Uses {
 			if u.Share >= 0.1 && here[place{u.Turn, u.Phase}] {
-				return no(name, fmt.Sprintf("revert step %d first, or change another place", e.Step.ID),
-					"step %d loosened %s at turn %d, %s, where this step acts too", e.Step.ID, e.Step.Setting, u.Turn, u.Phase)
+				return no(name, say.T("revert step {step} first, or change another place", e.Step.ID), say.T("step {step} loosened {setting} at turn {turn}, {phase}, where this step acts too", e.Step.ID, e.Step.Setting, u.Turn, u.Phase))
 			}
 		}
 	}
-	return ok(name, "no other loosened setting acts at the same place")
+	return ok(name, say.T("no other loosened setting acts at the same place"))
 }

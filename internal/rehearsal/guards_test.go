@@ -142,7 +142,7 @@ func TestGuardsTrip(t *testing.T) {
 	} {
 		x := allowed()
 		c.trip(&x)
-		if g := result(t, x, c.guard); g.Pass || !strings.Contains(g.Reason, c.word) || g.Mend == "" {
+		if g := result(t, x, c.guard); g.Pass || !strings.Contains(g.Reason.String(), c.word) || g.Mend == "" {
 			t.Errorf("%s is not tripped: %+v", c.guard, g)
 		}
 		x = allowed()
@@ -176,7 +176,7 @@ func TestRearLoadLooksAtHopAndSlip(t *testing.T) {
 		t.Fatalf("trips at 2 m/s2: %s", g.Reason)
 	}
 	x.Ride.Episodes = append(x.Ride.Episodes, ride.Episode{Kind: ride.Hop, Lap: 1, Turn: 1})
-	if g := result(t, x, setting.GuardRearLoad); g.Pass || !strings.Contains(g.Reason, "hops") {
+	if g := result(t, x, setting.GuardRearLoad); g.Pass || !strings.Contains(g.Reason.String(), "hops") {
 		t.Errorf("a hop on one lap of four: %+v", g)
 	}
 	x = allowed()
@@ -186,7 +186,7 @@ func TestRearLoadLooksAtHopAndSlip(t *testing.T) {
 			x.Ride.Signals.RearSlip[i] = -0.05
 		}
 	}
-	if g := result(t, x, setting.GuardRearLoad); g.Pass || !strings.Contains(g.Reason, "-5.0 %") {
+	if g := result(t, x, setting.GuardRearLoad); g.Pass || !strings.Contains(g.Reason.String(), "-5.0 %") {
 		t.Errorf("five per cent of drag already: %+v", g)
 	}
 }
@@ -194,7 +194,7 @@ func TestRearLoadLooksAtHopAndSlip(t *testing.T) {
 func TestGuardsOfAStepFromAnotherSheet(t *testing.T) {
 	x := allowed()
 	x.Step.Cells[0].Old = 9
-	if g := Guards(x); len(g) != 1 || g[0].Pass || !g[0].Hard || !strings.Contains(g[0].Reason, "make the step anew") {
+	if g := Guards(x); len(g) != 1 || g[0].Pass || !g[0].Hard || !strings.Contains(g[0].Reason.String(), "make the step anew") {
 		t.Errorf("%+v", g)
 	}
 	x = allowed()

@@ -1,8 +1,9 @@
 package setting
 
 import (
-	"fmt"
 	"math"
+
+	"cornerwright/internal/say"
 )
 
 // Names of the guards, as they are overruled by.
@@ -79,62 +80,61 @@ func (s *Setting) LoosensAny(cells []Cell) bool {
 	return false
 }
 
-func pass(guard, format string, a ...any) GuardResult {
-	return GuardResult{Guard: guard, Pass: true, Reason: fmt.Sprintf(format, a...)}
+func pass(guard string, reason say.Text) GuardResult {
+	return GuardResult{Guard: guard, Pass: true, Reason: reason}
 }
 
-func trip(guard, mend, format string, a ...any) GuardResult {
-	return GuardResult{Guard: guard, Reason: fmt.Sprintf(format, a...), Mend: mend}
+func trip(guard string, mend, reason say.Text) GuardResult {
+	return GuardResult{Guard: guard, Reason: reason, Mend: mend}
 }
 
 // CheckRange trips where a new value leaves the declared range.
 func CheckRange(s *Setting, step Step) GuardResult {
 	if !s.hasRange() {
-		return pass(GuardRange, "%s declares no range", s.ID)
+		return pass(GuardRange, say.T("{setting} declares no range", s.ID))
 	}
 	for _, c := range step.Cells {
 		if !(c.New >= s.Range[0] && c.New <= s.Range[1]) {
-			return trip(GuardRange, fmt.Sprintf("stay within %s..%s %s", Number(s.Range[0]), Number(s.Range[1]), s.Unit),
-				"%s%s would be %s %s, outside the range the bike file gives", s.ID, at(s, c), Number(c.New), s.Unit)
+			return trip(GuardRange, say.T("stay within {range}..{range2} {unit}", Number(s.Range[0]), Number(s.Range[1]), s.Unit), say.T("{at} would be {new} {unit}, outside the range the bike file gives", at(s, c), Number(c.New), s.Unit))
 		}
 	}
-	return pass(GuardRange, "all new values lie in %s..%s %s", Number(s.Range[0]), Number(s.Range[1]), s.Unit)
+	return pass(GuardRange, say.T("all new values lie in {range}..{range2} {unit}", Number(s.Range[0]), Number(s.Range[1]), s.Unit))
 }
 
 // CheckLargestStep trips where a cell moves by more than the declared largest
 // step. Without one it does not pass: an unbounded step is no step.
 func CheckLargestStep(s *Setting, step Step) GuardResult {
 	if s.LargestStep <= 0 {
-		return trip(GuardLargestStep, "give largest_step in the bike file", "%s declares no largest step, so no bound can be checked", s.ID)
+		return trip(GuardLargestStep, say.T("give largest_step in the bike file"), say.T("{setting} declares no largest step, so no bound can be checked", s.ID))
 	}
 	worst := 0.0
 	for _, c := range step.Cells {
 		d := math.Abs(c.New - c.Old)
 		worst = math.Max(worst, d)
 		if d > s.LargestStep*(1+1e-9) {
-			return trip(GuardLargestStep, fmt.Sprintf("change it by at most %s %s at a time", Number(s.LargestStep), s.Unit),
-				"%s%s would move by %s %s; the largest step is %s", s.ID, at(s, c), Number(d), s.Unit, Number(s.LargestStep))
+			return trip(GuardLargestStep, say.T("change it by at most {largeststep} {unit} at a time", Number(s.LargestStep), s.Unit), say.T("{at} would move by {d} {unit}; the largest step is {largeststep}", at(s, c), Number(d), s.Unit, Number(s.LargestStep)))
 		}
 	}
-	return pass(GuardLargestStep, "the largest move of a cell is %s %s of %s allowed", Number(worst), s.Unit, Number(s.LargestStep))
+	return pass(GuardLargestStep, say.T("the largest move of a cell is {worst} {unit} of {largeststep} allowed", Number(worst), s.Unit, Number(s.LargestStep)))
 }
 
-func at(s *Setting, c Cell) string {
+// at names a cell of a setting.
+func at(s *Setting, c Cell) say.Text {
 	if n := s.CellName(c.Row, c.Column); n != "" {
-		return " at " + n
+		return say.T("{setting} at {cell}", s.ID, n)
 	}
-	return ""
+	return say.Plain(s.ID)
 }
 
 // CheckReference trips where the step is for the reference slot. It cannot be
 // overruled: a rider must always find the known bike under one position.
 func CheckReference(reference string, step Step) GuardResult {
 	if reference != "" && step.Slot == reference {
-		g := trip(GuardReference, "put the step into the trial slot", "slot %s is the reference and stays as it is", step.Slot)
+		g := trip(GuardReference, say.T("put the step into the trial slot"), say.T("slot {slot} is the reference and stays as it is", step.Slot))
 		g.Hard = true
 		return g
 	}
-	g := pass(GuardReference, "slot %s stays untouched", reference)
+	g := pass(GuardReference, say.T("slot {slot} stays untouched", reference))
 	g.Hard = true
 	return g
 }
@@ -147,7 +147,7 @@ func CheckReference(reference string, step Step) GuardResult {
 // half a largest step beyond its steepest place.
 func CheckSmooth(s *Setting, before Values, step Step) GuardResult {
 	if s.Kind != Grid || s.LargestStep <= 0 {
-		return pass(GuardSmooth, "%s is no grid", s.ID)
+		return pass(GuardSmooth, say.T("{setting} is no grid", s.ID))
 	}
 	after := before.Clone()
 	for _, c := range step.Cells {
@@ -170,24 +170,24 @@ func CheckSmooth(s *Setting, before Values, step Step) GuardResult {
 	half := 0.5 * s.LargestStep
 	limit := worst{math.Max(old.row+half, 2*s.LargestStep), math.Max(old.column+half, 1.5*s.LargestStep), math.Max(old.bend, 1.5*s.LargestStep)}
 	const slack = 1e-9
-	mend := "widen the block by one cell on each side, or let the neighbours move by half"
+	mend := say.T("widen the block by one cell on each side, or let the neighbours move by half")
 	for i := range after {
 		for j := range after[i] {
 			name := s.CellName(i, j)
 			if g := gap(after, i, j, 1, 0); g > limit.row+slack && g > gap(before, i, j, 1, 0)+slack {
-				return trip(GuardSmooth, mend, "%s would jump by %s %s from %s to the next %s", s.ID, Number(g), s.Unit, name, s.Rows.Channel)
+				return trip(GuardSmooth, mend, say.T("{setting} would jump by {n} {unit} from {cell} to the next {channel}", s.ID, Number(g), s.Unit, name, s.Rows.Channel))
 			}
 			if g := gap(after, i, j, 0, 1); g > limit.column+slack && g > gap(before, i, j, 0, 1)+slack {
-				return trip(GuardSmooth, mend, "%s would jump by %s %s from %s to the next %s", s.ID, Number(g), s.Unit, name, s.Columns.Channel)
+				return trip(GuardSmooth, mend, say.T("{setting} would jump by {n} {unit} from {cell} to the next {channel}", s.ID, Number(g), s.Unit, name, s.Columns.Channel))
 			}
 			for _, d := range [2][2]int{{1, 0}, {0, 1}} {
 				if g := spike(after, i, j, d[0], d[1]); g > limit.bend+slack && g > spike(before, i, j, d[0], d[1])+slack {
-					return trip(GuardSmooth, mend, "%s at %s would stand out of both its neighbours by %s %s", s.ID, name, Number(g), s.Unit)
+					return trip(GuardSmooth, mend, say.T("{setting} at {cell} would stand out of both its neighbours by {n} {unit}", s.ID, name, Number(g), s.Unit))
 				}
 			}
 		}
 	}
-	return pass(GuardSmooth, "no jump or spike between neighbouring cells beyond what the table has already or %s %s", Number(1.5*s.LargestStep), s.Unit)
+	return pass(GuardSmooth, say.T("no jump or spike between neighbouring cells beyond what the table has already or {largeststep} {unit}", Number(1.5*s.LargestStep), s.Unit))
 }
 
 func gap(v Values, i, j, di, dj int) float64 {
@@ -212,7 +212,7 @@ func spike(v Values, i, j, di, dj int) float64 {
 // at smaller lean. It asks this of slip targets and of limits over lean only.
 func CheckMonotone(s *Setting, before Values, step Step) GuardResult {
 	if s.Kind != Grid || s.Rows.Channel != "lean" || risk[s.ActsOn()] <= 0 {
-		return pass(GuardMonotone, "%s has no order over lean to keep", s.ID)
+		return pass(GuardMonotone, say.T("{setting} has no order over lean to keep", s.ID))
 	}
 	after := before.Clone()
 	for _, c := range step.Cells {
@@ -230,12 +230,11 @@ func CheckMonotone(s *Setting, before Values, step Step) GuardResult {
 			now := after.at(b, j) - after.at(a, j)
 			was := before.at(b, j) - before.at(a, j)
 			if now > 1e-9 && now > was+1e-9 {
-				return trip(GuardMonotone, fmt.Sprintf("move %s as well, or move this cell less", s.CellName(a, j)),
-					"%s would be %s %s at %s, more than the %s %s at %s: looser at greater lean", s.ID, Number(after.at(b, j)), s.Unit, s.CellName(b, j), Number(after.at(a, j)), s.Unit, s.CellName(a, j))
+				return trip(GuardMonotone, say.T("move {j} as well, or move this cell less", s.CellName(a, j)), say.T("{setting} would be {j} {unit} at {j2}, more than the {j3} {unit2} at {j4}: looser at greater lean", s.ID, Number(after.at(b, j)), s.Unit, s.CellName(b, j), Number(after.at(a, j)), s.Unit, s.CellName(a, j)))
 			}
 		}
 	}
-	return pass(GuardMonotone, "nothing is looser at greater lean than at smaller")
+	return pass(GuardMonotone, say.T("nothing is looser at greater lean than at smaller"))
 }
 
 // CheckDayDrift trips where a cell has moved from the day's first sheet by more
@@ -243,7 +242,7 @@ func CheckMonotone(s *Setting, before Values, step Step) GuardResult {
 func CheckDayDrift(s *Setting, first Sheet, step Step) GuardResult {
 	v, ok := first.Slots[step.Slot][step.Setting]
 	if !ok || s.LargestStep <= 0 {
-		return pass(GuardDayDrift, "the first sheet of the day has no %s in slot %s", step.Setting, step.Slot)
+		return pass(GuardDayDrift, say.T("the first sheet of the day has no {setting} in slot {slot}", step.Setting, step.Slot))
 	}
 	worst := 0.0
 	for _, c := range step.Cells {
@@ -251,11 +250,11 @@ func CheckDayDrift(s *Setting, first Sheet, step Step) GuardResult {
 		d := math.Abs(c.New - start)
 		// A step back towards the start is never the one to stop.
 		if d > 3*s.LargestStep*(1+1e-9) && d > math.Abs(c.Old-start) {
-			return trip(GuardDayDrift, "ride the reference again before going further", "%s%s would be %s %s away from where the day began; three steps (%s) are enough for one day", s.ID, at(s, c), Number(d), s.Unit, Number(3*s.LargestStep))
+			return trip(GuardDayDrift, say.T("ride the reference again before going further"), say.T("{at} would be {d} {unit} away from where the day began; three steps ({largeststep}) are enough for one day", at(s, c), Number(d), s.Unit, Number(3*s.LargestStep)))
 		}
 		worst = math.Max(worst, d)
 	}
-	return pass(GuardDayDrift, "at most %s %s away from where the day began", Number(worst), s.Unit)
+	return pass(GuardDayDrift, say.T("at most {worst} {unit} away from where the day began", Number(worst), s.Unit))
 }
 
 // Overruled returns the results with those put aside that the step overrules by
@@ -271,7 +270,7 @@ func Overruled(results []GuardResult, overrules []Overrule) (out []GuardResult, 
 		for _, o := range overrules {
 			if o.Guard == g.Guard && !g.Hard && o.Who != "" && o.Reason != "" {
 				g.Pass = true
-				g.Reason = fmt.Sprintf("put aside by %s (%s); it said: %s", o.Who, o.Reason, g.Reason)
+				g.Reason = say.T("put aside by {who} ({why}); it said: {reason}", o.Who, o.Reason, g.Reason)
 				break
 			}
 		}

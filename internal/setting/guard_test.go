@@ -9,7 +9,7 @@ func stepOf(set string, cells ...Cell) Step { return Step{Slot: "B", Setting: se
 
 func expect(t *testing.T, name string, g GuardResult, pass bool, word string) {
 	t.Helper()
-	if g.Pass != pass || !strings.Contains(g.Reason, word) {
+	if g.Pass != pass || !strings.Contains(g.Reason.String(), word) {
 		t.Errorf("%s: pass %v (%s), want pass %v with %q", name, g.Pass, g.Reason, pass, word)
 	}
 	if !g.Pass && g.Mend == "" {
@@ -67,7 +67,7 @@ func TestOverruled(t *testing.T) {
 		t.Error("overruled without a reason")
 	}
 	out, open := Overruled(r, []Overrule{{GuardRange, "Ada", "one lap only"}})
-	if open != 0 || !strings.Contains(out[0].Reason, "Ada") || !strings.Contains(out[0].Reason, "one lap only") || !strings.Contains(out[0].Reason, "too far") {
+	if open != 0 || !strings.Contains(out[0].Reason.String(), "Ada") || !strings.Contains(out[0].Reason.String(), "one lap only") || !strings.Contains(out[0].Reason.String(), "too far") {
 		t.Errorf("overruled: %+v", out)
 	}
 	if r[0].Pass {

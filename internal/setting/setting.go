@@ -2,6 +2,8 @@
 // slots, sheets, steps, differences and guards.
 package setting
 
+import "cornerwright/internal/say"
+
 // Kind of a setting.
 type Kind string
 
@@ -95,7 +97,7 @@ type Overrule struct{ Guard, Who, Reason string }
 type GuardResult struct {
 	Guard  string // id: "range", "largest-step", ...
 	Pass   bool
-	Hard   bool   // cannot be overruled (reference slot)
-	Reason string // in words, for pass and fail
-	Mend   string
+	Hard   bool     // cannot be overruled (reference slot)
+	Reason say.Text // in words, for pass and fail
+	Mend   say.Text
 }

@@ -15,6 +15,7 @@ import (
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/rehearsal"
+	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
 
@@ -27,13 +28,15 @@ var makers = []struct {
 }{
 	{"../debrief", []string{"table_drive.go", "table_entry.go", "debrief.go", "propose.go", "spread.go", "evidence.go", "row.go", "finding.go"}},
 	{"../verdict", []string{"decide.go", "price.go", "conditions.go", "analyse.go", "words.go", "plan.go", "season.go", "verdict.go", "covariates.go"}},
+	{"../setting", []string{"guard.go"}},
+	{"../rehearsal", []string{"guards.go"}},
 	{"../paper", nil},
 	{"../book", nil},
 }
 
 // unsaid are literals of more words that no person reads as a sentence of ours:
 // names that are compared, and parts of other packages' keys.
-var unsaid = map[string]bool{"path alone": true, "cannot tell": true, "rear lift": true, "head shake": true,
+var unsaid = map[string]bool{"path alone": true, "cannot tell": true, "there is no ride to lay the step on": true, "rear lift": true, "head shake": true,
 	"the laps show no scatter at all: the channel is constant or too coarse for a claim": true, // in JSON alone
 }
 
@@ -159,6 +162,11 @@ func listed() []string {
 	add("input", "confounded", "design", "too-few-laps", "recording")
 	add(book.Proposed, book.Loaded, book.Kept, book.Reverted, book.Repeated)
 	add(stages...)
+	add("there is no ride to lay the step on")
+	for _, g := range []string{setting.GuardRange, setting.GuardLargestStep, setting.GuardOneSetting, setting.GuardReference, setting.GuardDayDrift, setting.GuardSmooth, setting.GuardMonotone, setting.GuardRearLoad,
+		setting.GuardHighside, setting.GuardSurface, setting.GuardTyre, setting.GuardWeather, setting.GuardRadii, setting.GuardUnvisited, setting.GuardSamePlace, setting.GuardUnverified} {
+		add(spaced(g))
+	}
 	add("at full lean", "while picking the bike up", "upright", "front", "rear", "path alone", "none", string(circuit.Left), string(circuit.Right))
 	add(string(recording.Note), string(recording.Warning), string(recording.Fault))
 	for _, k := range []circuit.LapKind{circuit.OutLap, circuit.TimedLap, circuit.InLap, circuit.BrokenLap} {
