@@ -10,15 +10,16 @@ import (
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/setting"
 )
 
-// method is the version of everything that a stored result rests on. The first
-// factor grows when the stored form itself changes.
-const method = 1*1000 + ride.Method
+// method is the version of everything that a stored result rests on: its stored
+// form (the 1), how a recording is read, and the analysis.
+const method = (1+intake.ColumnsVersion)*1000 + ride.Method
 
 // rideKey tells one analysis from another: the run and the version of its line.
 type rideKey struct{ run, line int }
