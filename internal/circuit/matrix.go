@@ -354,3 +354,31 @@ func (l *Located) onTimedLaps(s0, s1 float64, f func(t0, t1 float64)) {
 		}
 	}
 }
+
+// Boundary is the instant at which a phase of a turn begins.
+type Boundary struct {
+	Phase     Phase
+	Time      float64 // s, recording clock
+	SinceGate float64 // s since the lap passed the start gate
+	SE        float64 // s, of SinceGate: the instant is the channels' own, the gate's is estimated
+}
+
+// Boundaries gives a pass's phase boundaries as times of its lap, in the order of
+// Phases; a phase that has no instant of its own is left out. Empty where the lap did
+// not begin at the gate.
+func (l *Located) Boundaries(ps Pass) []Boundary {
+	var out []Boundary
+	for _, lap := range l.Laps {
+		if lap.Number != ps.Lap || lap.Kind != TimedLap {
+			continue
+		}
+		k := l.fixNear(lap.Start)
+		se := math.Sqrt(l.sm.p[k][0]) / l.speedAt(lap.Start)
+		for i, t := range []float64{ps.Brake, ps.TurnIn, ps.Mid, ps.Pickup, ps.DriveOn} {
+			if !math.IsNaN(t) {
+				out = append(out, Boundary{Phase: Phases[i], Time: t, SinceGate: t - lap.Start, SE: se})
+			}
+		}
+	}
+	return out
+}

@@ -263,3 +263,26 @@ func kinds(laps []circuit.Lap) (s string) {
 	}
 	return s
 }
+
+// Phase boundaries are times of the lap too.
+func TestBoundaries(t *testing.T) {
+	r := run(1, 9, nil)
+	l := locate(t, r, nil)
+	n := 0
+	for _, ps := range circuit.Passes(l.Circuit, l.Position, l.Laps, circuit.Signals{}) {
+		for _, b := range l.Boundaries(ps) {
+			n++
+			for _, lap := range l.Laps {
+				if lap.Number == ps.Lap && (math.Abs(lap.Start+b.SinceGate-b.Time) > 1e-9 || b.SinceGate < -15 || b.SinceGate > lap.Time()+15) {
+					t.Errorf("lap %d turn %d: %+v", ps.Lap, ps.Turn, b)
+				}
+			}
+			if !(b.SE > 0.0005 && b.SE < 0.02) {
+				t.Errorf("standard error %v", b.SE)
+			}
+		}
+	}
+	if n < 40 {
+		t.Errorf("%d boundaries", n)
+	}
+}
