@@ -11,21 +11,6 @@ import (
 // smoothed offsets show less of it than there is.
 const leastWander = 0.3
 
-// wander is the spread of the rider about the line as solved.
-func (j *joint) wander() float64 {
-	var s, n float64
-	for i := range j.rows {
-		if j.rows[i].w > 0.5 && j.f.v[i] > slowLane {
-			s += sq(j.sm.x[i][iD])
-			n++
-		}
-	}
-	if n < 50 {
-		return 0
-	}
-	return math.Min(1.2, math.Sqrt(s/n))
-}
-
 // Thresholds of a receiver's jump: it changes its mind by metres from one fix
 // to the next and, some seconds later, back.
 const (
