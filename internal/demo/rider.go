@@ -56,6 +56,10 @@ func (w *world) decide(st *state, p *lapPlan, tp *turnPlan, ctl *controls, i int
 			need = math.Max(need, 11.4*b.Mass-resist)
 		}
 		w.squeeze(st, need)
+		// Braked far too early, for a place too far ahead: nobody rolls to a stand.
+		if v < 0.5*vb && st.s < st.goal {
+			st.goal = st.s
+		}
 		if tp.lock > 0 && st.lockT < 0 && st.brakeSince > tp.lock && st.brakeSince < tp.lock+0.02 && st.pf > 5e5 {
 			st.lockT = 0
 		}
