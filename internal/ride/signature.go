@@ -123,7 +123,7 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool, edges 
 			return strong > 0.1 && float64(b-a)*w.dt >= 0.2
 		}
 		if target == nil {
-			return strong > 0.08 && float64(b-a)*w.dt >= 0.25
+			return strong > 0.2 && float64(b-a)*w.dt >= 0.25
 		}
 		// A great shortfall speaks for itself: the slip may be off with the tyre, the
 		// bike file's targets with the bike.
