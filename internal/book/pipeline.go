@@ -75,17 +75,19 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		return out, nil
 	}
 	// The original is stored beside the analysis and waited for before the
-	// database hears of anything, whatever became of the analysis.
+	// database hears of anything, whatever became of the reading and the analysis.
+	// Reading has both cores first: the analysis, which needs its end, keeps one.
 	type kept struct {
 		size int64
 		err  error
 	}
 	stored := make(chan kept, 1)
+	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say, read: make(chan struct{})}
 	go func() {
+		<-w.read
 		n, err := b.storeOriginal(in.hash, in, in.size)
 		stored <- kept{n, err}
 	}()
-	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say}
 	outings, err := w.run(ctx, in, func(p intake.Progress) {
 		// Of what a compressed file holds the total is not known beforehand.
 		share := math.Min(1, float64(p.Bytes)/float64(max(p.Total, 1)))
@@ -152,7 +154,8 @@ type adding struct {
 	bike BikeRecord
 	out  *AddResult
 	say  func(string, float64)
-	head string // columns under which the map given is remembered; "" for none
+	read chan struct{} // closed when the file is read, or cannot be
+	head string        // columns under which the map given is remembered; "" for none
 }
 
 // outing is one run of the file, analysed and not yet stored.
@@ -169,20 +172,7 @@ type outing struct {
 // run reads and analyses; nothing but column files in tmp/ is written.
 func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progress)) (outings []outing, err error) {
 	w.say("reading", 0.05)
-	remembered := w.req.Map == nil
-	res, err := readFile(w.name, in, w.req.MapName, w.req.Map, progress)
-	if res != nil {
-		w.out.Problems = res.Problems
-		if remembered {
-			if m := w.b.rememberedMap(res); m != nil {
-				w.req.Map, w.req.MapName = m, "remembered column map"
-				res, err = readFile(w.name, in, w.req.MapName, m, progress)
-				if res != nil {
-					w.out.Problems = res.Problems
-				}
-			}
-		}
-	}
+	res, remembered, err := w.parse(in, progress)
 	if err != nil {
 		return nil, err
 	}
@@ -240,6 +230,23 @@ func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progre
 		return nil, &Error{Kind: ErrInvalid, File: w.name, Text: "none of the outings in the file can be used", Mend: "see the problems listed"}
 	}
 	return outings, nil
+}
+
+// parse reads the file with the map given, or the one remembered for its columns.
+func (w *adding) parse(in *input, progress func(intake.Progress)) (res *intake.Result, remembered bool, err error) {
+	defer close(w.read) // a panic too must not keep the original from being stored
+	remembered = w.req.Map == nil
+	res, err = readFile(w.name, in, w.req.MapName, w.req.Map, progress)
+	if res != nil && remembered {
+		if m := w.b.rememberedMap(res); m != nil {
+			w.req.Map, w.req.MapName = m, "remembered column map"
+			res, err = readFile(w.name, in, w.req.MapName, m, progress)
+		}
+	}
+	if res != nil {
+		w.out.Problems = res.Problems
+	}
+	return res, remembered, err
 }
 
 func errText(err error) string {

@@ -8,6 +8,7 @@ import (
 	"math"
 	"path/filepath"
 	"reflect"
+	"sync"
 
 	"github.com/parquet-go/parquet-go"
 
@@ -88,17 +89,22 @@ func settle(x *ride.Ride) {
 	}
 	speed := x.Speed()
 	done := map[*float64]bool{} // series may share their samples
+	var each sync.WaitGroup
 	for _, s := range seriesOf(x.Position, &x.Signals, &speed) {
 		k, ok := places[s.name]
 		if s.float == nil || len(*s.float) == 0 || !ok || done[&(*s.float)[0]] {
 			continue
 		}
 		done[&(*s.float)[0]] = true
-		p := math.Pow10(k)
-		if v := *s.float; rounds(v, p) {
-			for i, y := range v {
-				v[i] = math.RoundToEven(y*p)/p + 0
-			}
+		each.Go(func() { roundTo(*s.float, math.Pow10(k)) })
+	}
+	each.Wait()
+}
+
+func roundTo(v []float64, p float64) {
+	if rounds(v, p) {
+		for i, y := range v {
+			v[i] = math.RoundToEven(y*p)/p + 0
 		}
 	}
 }
