@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -128,7 +129,7 @@ func (a *app) dispatch(ctx context.Context, args []string) error {
 		return nil
 	}
 	if err != nil {
-		return usage(c.name+": "+flagWords(err), "see: cornerwright help "+c.name)
+		return usage(c.name+": "+flagWords(f, err), "see: cornerwright help "+c.name)
 	}
 	if err := a.startLog(); err != nil {
 		return err
@@ -146,9 +147,31 @@ func errString(err error) string {
 	return err.Error()
 }
 
+var badValue = regexp.MustCompile(`^invalid (?:boolean )?value ("(?:[^"\\]|\\.)*") for (?:flag )?-([^:]+): `)
+
 // flagWords turns the flag package's message into ours.
-func flagWords(err error) string {
+func flagWords(f *flag.FlagSet, err error) string {
+	if m := badValue.FindStringSubmatch(err.Error()); m != nil {
+		return fmt.Sprintf("--%s takes %s, not %s", m[2], kindOf(f.Lookup(m[2])), m[1])
+	}
 	return strings.ReplaceAll(strings.ReplaceAll(err.Error(), "flag provided but not defined: -", "there is no flag --"), "flag needs an argument: -", "a value is missing after --")
+}
+
+// kindOf says in words what a flag takes.
+func kindOf(x *flag.Flag) string {
+	if g, ok := x.Value.(flag.Getter); ok {
+		switch g.Get().(type) {
+		case int:
+			return "a whole number"
+		case float64:
+			return "a number"
+		case bool:
+			return "true or false"
+		case time.Duration:
+			return "a time like 90s or 10m"
+		}
+	}
+	return "another value"
 }
 
 // parseMixed allows flags before, between and after the arguments; "--" ends
@@ -289,6 +312,14 @@ func (a *app) say(format string, args ...any) { fmt.Fprintf(a.stdout, format+"\n
 
 func (a *app) answer(v any) error { return contract.Write(a.stdout, v) }
 
+// count is a number with its noun: 1 lap, 2 laps.
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
 // table prints rows with aligned columns; the first row is the head.
 func (a *app) table(rows [][]string) {
 	w := tabwriter.NewWriter(a.stdout, 0, 0, 2, ' ', 0)
@@ -363,6 +394,15 @@ func writeNew(path string, write func(io.Writer) error) error {
 		return bad(err)
 	}
 	return nil
+}
+
+// writeFresh is writeNew for what is named by hand and may be anything: a file
+// that is there, a recording perhaps, is not written over.
+func writeFresh(path string, write func(io.Writer) error) error {
+	if _, err := os.Lstat(path); err == nil {
+		return &book.Error{Kind: book.ErrConflict, File: path, Text: "there is a file of this name already", Mend: "name a new file; what is there is not written over"}
+	}
+	return writeNew(path, write)
 }
 
 func isFolder(dir string) bool {

@@ -81,6 +81,8 @@ func addCommands() []*command {
 	}
 }
 
+var errIsBook = errors.New("a book")
+
 // files replaces folders by the files in them, by name.
 func files(args []string) ([]string, error) {
 	var out []string
@@ -101,11 +103,23 @@ func files(args []string) ([]string, error) {
 				}
 				return nil
 			}
+			if d.IsDir() {
+				// A book in the folder holds what was added already; merge takes it in.
+				if _, err := os.Stat(filepath.Join(path, "book.db")); err == nil {
+					if path == p {
+						return errIsBook
+					}
+					return filepath.SkipDir
+				}
+			}
 			if d.Type().IsRegular() {
 				out = append(out, path)
 			}
 			return nil
 		})
+		if errors.Is(err, errIsBook) {
+			return nil, &book.Error{Kind: book.ErrInvalid, File: p, Text: "this folder is a book, not a folder of recordings", Mend: "take its runs in with: cornerwright merge " + p}
+		}
 		if err != nil {
 			return nil, &book.Error{Kind: book.ErrInvalid, File: p, Text: "the folder cannot be read", Err: err, Mend: "check the stick and the permissions"}
 		}
@@ -127,7 +141,7 @@ func (a *app) add(ctx context.Context, args []string, database string, q book.Ad
 		return err
 	}
 	answer := contract.Added{Files: []contract.AddedFile{}}
-	failed := 0
+	failed, undated := 0, 0
 	var worst error
 	for _, path := range list {
 		r := q
@@ -148,6 +162,9 @@ func (a *app) add(ctx context.Context, args []string, database string, q book.Ad
 			f.Problems = []recording.Problem{}
 		}
 		for _, x := range res.Runs {
+			if !res.Duplicate && strings.HasPrefix(x.Meeting, "undated") {
+				undated++
+			}
 			f.Runs = append(f.Runs, contract.NewRun(x))
 		}
 		if err != nil {
@@ -179,6 +196,8 @@ func (a *app) add(ctx context.Context, args []string, database string, q book.Ad
 		if err := a.answer(answer); err != nil {
 			return err
 		}
+	} else if undated > 0 {
+		a.talk("%s without a day: no file states it; --day DATE tells it when a file is added", count(undated, "run"))
 	}
 	if failed > 0 {
 		if len(list) > 1 {
@@ -201,9 +220,9 @@ func (a *app) sayAdded(path string, res book.AddResult) {
 			if r.Best > 0 {
 				best = ", best " + lapTime(r.Best)
 			}
-			a.say("run %d: %s, %s, %s, %d timed laps%s", r.Number, path, r.Circuit, r.Bike, r.Laps, best)
-			if res.Learnt {
-				a.talk("the circuit was learnt from this run as %q; give it a name with --circuit NAME or a circuit file", r.Circuit)
+			a.say("run %d: %s, %s, %s, %s%s", r.Number, path, r.Circuit, r.Bike, count(r.Laps, "timed lap"), best)
+			if r.Laps == 0 {
+				a.talk("no lap is timed from gate to gate; how each ended: cornerwright laps %d", r.Number)
 			}
 			if r.Step > 0 {
 				a.talk("step %d is under trial in this run", r.Step)
@@ -261,8 +280,14 @@ func (a *app) check(path, file, mapName string, m []byte) error {
 		return err
 	}
 	if rec != nil {
-		a.say("%s: %s, %d rows, %d channels", path, rec.Format, rec.Rows, len(rec.Channels))
+		a.say("%s: %s, %s, %s", path, rec.Format, count(rec.Rows, "row"), count(len(rec.Channels), "channel"))
 		a.channelTable(rec)
+		for _, c := range rec.Channels {
+			if !c.Known {
+				a.say("(name): not recognised, kept under its own name")
+				break
+			}
+		}
 		a.sayProblems(path, rec.Problems)
 	}
 	return err

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -151,6 +152,11 @@ func answerCommands() []*command {
 						}
 						for _, r := range rs {
 							q.Runs = append(q.Runs, r.Number)
+						}
+					}
+					for i, n := range q.Runs {
+						if slices.Contains(q.Runs[:i], n) {
+							return usage(fmt.Sprintf("run %d is named twice", n), "name two different runs: --runs 2,3")
 						}
 					}
 					if *turn != "" {

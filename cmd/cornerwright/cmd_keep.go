@@ -104,7 +104,7 @@ func keepCommands() []*command {
 					if format == "" {
 						return usage(fmt.Sprintf("%q is no kind of export", *to), "use a name that ends in .parquet or .csv")
 					}
-					if err := writeNew(*to, func(w io.Writer) error { return b.Export(ctx, r.Number, format, w) }); err != nil {
+					if err := writeFresh(*to, func(w io.Writer) error { return b.Export(ctx, r.Number, format, w) }); err != nil {
 						return err
 					}
 					a.talk("written: %s", *to)
@@ -177,13 +177,13 @@ func keepCommands() []*command {
 							return err
 						}
 					} else {
-						a.say("%d originals (%.1f MB) and %d column files are as they were written; %d runs, %d results computed anew", rep.Originals, float64(rep.Bytes)/1e6, rep.Columns, rep.Runs, rep.Recomputed)
+						a.say("as written: %s (%.1f MB), %s; %s, results of %d computed anew and alike", count(rep.Originals, "original"), float64(rep.Bytes)/1e6, count(rep.Columns, "column file"), count(rep.Runs, "run"), rep.Recomputed)
 						for _, n := range rep.Notes {
 							a.say("note: %s", n)
 						}
 					}
 					if len(rep.Faults) > 0 {
-						return &book.Error{Kind: book.ErrDamaged, File: b.Dir(), Text: fmt.Sprintf("%d things are wrong: %s", len(rep.Faults), strings.Join(rep.Faults, "; ")), Mend: "restore the last backup into a new folder and merge this book into it"}
+						return &book.Error{Kind: book.ErrDamaged, File: b.Dir(), Text: fmt.Sprintf("%s found: %s", count(len(rep.Faults), "fault"), strings.Join(rep.Faults, "; ")), Mend: "restore the last backup into a new folder and merge this book into it"}
 					}
 					return nil
 				}
@@ -256,7 +256,7 @@ func keepCommands() []*command {
 					if a.json {
 						return a.answer(rep)
 					}
-					a.say("%d originals, %d runs, %d remarks, %d steps and %d sheets came in; %d runs were here already", rep.Originals, rep.Runs, rep.Remarks, rep.Steps, rep.Sheets, rep.Known)
+					a.say("came in: %s, %s, %s, %s, %s; here already: %s", count(rep.Originals, "original"), count(rep.Runs, "run"), count(rep.Remarks, "remark"), count(rep.Steps, "step"), count(rep.Sheets, "sheet"), count(rep.Known, "run"))
 					for _, n := range rep.Notes {
 						a.say("note: %s", n)
 					}

@@ -78,10 +78,17 @@ func showCommands() []*command {
 						rows = append(rows, []string{fmt.Sprint(r.Number), r.ID[:8], r.Meeting, r.Bike, fmt.Sprint(r.Laps), lapTime(r.Best), fmt.Sprint(r.Sheet), step, r.Tyre, r.Name})
 					}
 					a.table(rows)
+					switch {
+					case len(rs) > 0:
+					case q.Words != "" || q.Bike != "" || q.Circuit != "" || q.Meeting != "":
+						a.talk("no run fits; all of them: cornerwright runs")
+					default:
+						a.talk("the book holds no run; add one: cornerwright add FILE")
+					}
 					return nil
 				}
 			}},
-		showRun("laps", "list the laps of a run", "The standard error comes from the position estimate. Laps marked with ! carry words in their marks.", showLaps),
+		showRun("laps", "list the laps of a run", "+/- is half a 95 % interval of the lap time, from the position estimate; marks say what speaks against a lap.", showLaps),
 		showRun("turns", "list the turns of the circuit, and the passes of a run", "Places are metres from the gate along the reference line.", showTurns),
 		showRun("episodes", "list what happened in a run: cuts, spins, blips, limiter, ...", "Lean is positive to the right. An inferred episode is one that no channel states.", showEpisodes),
 		showRun("channels", "list the channels of a run's recording", "", func(ctx context.Context, a *app, b *book.Book, r book.Run) error {

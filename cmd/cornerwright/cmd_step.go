@@ -161,7 +161,7 @@ func aimWords(p setting.Primary) string {
 		return "-"
 	}
 	if p.Turn == 0 {
-		return p.Measure + " of the lap"
+		return "lap time"
 	}
 	return fmt.Sprintf("%s at turn %d", p.Measure, p.Turn)
 }

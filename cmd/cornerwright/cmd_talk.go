@@ -5,7 +5,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 
@@ -147,7 +146,12 @@ func talkCommands() []*command {
 					if err != nil {
 						return err
 					}
-					return b.Annotate(r.Number, args[1], strings.Join(args[2:], " "), a.who())
+					text := strings.Join(args[2:], " ")
+					if err := b.Annotate(r.Number, args[1], text, a.who()); err != nil {
+						return err
+					}
+					a.say("run %d: %s %q", r.Number, args[1], text)
+					return nil
 				}
 			}},
 		{name: "mark", args: "RUN LAP WORD", short: "mark a lap as spoilt: traffic, mistake or yellow; \"none\" takes it off", noJSON: true,
@@ -180,7 +184,11 @@ func talkCommands() []*command {
 					}
 					for _, l := range laps {
 						if l.Number == lap {
-							return b.MarkLap(r.Number, lap, word, a.who())
+							if err := b.MarkLap(r.Number, lap, word, a.who()); err != nil {
+								return err
+							}
+							a.say("run %d, lap %d: %s", r.Number, lap, args[2])
+							return nil
 						}
 					}
 					return &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("run %d has no lap %d", r.Number, lap), Mend: "see them: cornerwright laps " + fmt.Sprint(r.Number)}
@@ -202,7 +210,15 @@ func talkCommands() []*command {
 					if err != nil {
 						return err
 					}
-					return b.StrikeRun(r.Number, !*back, a.who(), strings.Join(args[1:], " "))
+					if err := b.StrikeRun(r.Number, !*back, a.who(), strings.Join(args[1:], " ")); err != nil {
+						return err
+					}
+					if *back {
+						a.say("run %d is back in the lists", r.Number)
+					} else {
+						a.say("run %d is struck; it stays in the book: cornerwright runs --struck", r.Number)
+					}
+					return nil
 				}
 			}},
 	}
@@ -255,11 +271,15 @@ func (a *app) readWords(m debrief.Remark, c *circuit.Circuit) ([]debrief.Remark,
 		for _, x := range q.Answers {
 			can = append(can, fmt.Sprintf("--says %s (%s)", x.Says, x.Words))
 		}
+		text := fmt.Sprintf("%q can mean several things. %s", q.About, q.Ask)
 		mend := "say which: " + strings.Join(can, ", or ")
-		if len(can) == 0 {
+		switch {
+		case q.Turn:
+			text, mend = fmt.Sprintf("%q: %s", q.About, q.Ask), "say it with --turn, or in the words: out of four"
+		case len(can) == 0:
 			mend = "name one with --says; see them: cornerwright remark --vocabulary"
 		}
-		return nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("%q can mean several things. %s", q.About, q.Ask), Mend: mend}
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: text, Mend: mend}
 	}
 	if len(got.Remarks) == 0 {
 		return nil, &book.Error{Kind: book.ErrInvalid, Text: "no complaint is recognised in the words", Mend: "name one with --says; see them: cornerwright remark --vocabulary"}
@@ -310,7 +330,12 @@ func (a *app) sayDebrief(r book.Run, c *circuit.Circuit, res *debrief.Result, rs
 		a.say("remark %d: %s", f.Remark, remarkWords(m.Remark, c))
 		a.sayFinding(f)
 	}
-	if len(res.Unasked) > 0 {
+	if len(res.Findings) == 0 {
+		a.say("no remark is recorded: cornerwright remark %d --turn N --says COMPLAINT \"own words\"", r.Number)
+	}
+	if len(res.Unasked) == 0 {
+		a.say("\nnothing stands out that nobody mentioned")
+	} else {
 		a.say("\nnobody mentioned:")
 		for _, f := range res.Unasked {
 			a.say("")
@@ -429,5 +454,3 @@ func writePaper(path string, html, pdf func() ([]byte, error)) error {
 	}
 	return writeNew(path, func(w io.Writer) error { _, err := w.Write(data); return err })
 }
-
-var _ = os.Stdout

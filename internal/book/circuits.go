@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"cornerwright/internal/circuit"
 )
@@ -47,11 +48,13 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 	b.adding.Lock()
 	defer b.adding.Unlock()
 	old, _, err := b.circuitLine(e.Name)
-	if err != nil && !errors.Is(err, ErrNotFound) {
+	if err != nil && !errors.Is(err, ErrNotFound) && !errors.Is(err, ErrInvalid) {
 		return CircuitRecord{}, err
 	}
 	c := &circuit.Circuit{Name: e.Name}
-	if old != nil {
+	// The whole name counts: a beginning of it is another circuit's name.
+	if old != nil && strings.EqualFold(old.Name, e.Name) {
+		e.Name = old.Name
 		c = old
 		turns := append([]circuit.Turn(nil), c.Turns...)
 		copied := *c
@@ -59,7 +62,12 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 		c = &copied
 		if len(c.Turns) > 0 {
 			if err := c.Apply(e); err != nil {
-				return CircuitRecord{}, &Error{Kind: ErrInvalid, File: name, Err: err, Mend: "compare the places with: cornerwright turns last"}
+				bad := &Error{Kind: ErrInvalid, File: name, Err: err, Mend: "compare the places with: cornerwright turns last"}
+				var ee *circuit.EditError
+				if errors.As(err, &ee) {
+					bad.Line, bad.Column = circuit.LineOfEdit(toml, ee.Table, ee.Index), 1
+				}
+				return CircuitRecord{}, bad
 			}
 		}
 	}

@@ -52,7 +52,7 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 	if err != nil {
 		return AddResult{}, err
 	}
-	if err := checkDay(req.Day); err != nil {
+	if err := b.checkTold(req); err != nil {
 		return AddResult{}, err
 	}
 	say("reading", 0)
@@ -271,9 +271,19 @@ func usable(rec *recording.Recording, name string) error {
 		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "no column is recognised as latitude and longitude; the columns are: " + found,
 			Mend: "name them in a column map: cornerwright add FILE --map MAP.toml"}
 	}
+	for _, p := range rec.Problems {
+		if p.Severity == recording.Fault && p.Channel == recording.Latitude {
+			return &Error{Kind: ErrInvalid, File: name, Line: p.Line, Column: p.Column, Text: p.Text, Mend: p.Mend}
+		}
+	}
+	// A receiver's track of positions alone is a recording; a table without a
+	// speed column more likely has one that was not recognised.
+	if rec.Format == "GPX" || rec.Format == "NMEA 0183" {
+		return nil
+	}
 	if rec.Channel(recording.FrontSpeed) == nil && rec.Channel(recording.RearSpeed) == nil && rec.Channel(recording.GPSSpeed) == nil {
 		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "no column is recognised as a speed (front wheel, rear wheel or GPS); the columns are: " + found,
-			Mend: "name one in a column map: cornerwright add FILE --map MAP.toml"}
+			Mend: "name one in a column map: cornerwright add FILE --map MAP.toml; a track of positions alone is read as GPX or NMEA"}
 	}
 	return nil
 }
@@ -348,7 +358,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 		o.learnt, on = &c, &c
 		o.origin = "learnt from " + w.name
 		if why != "" {
-			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: "the circuit is learnt from this run: " + why, Mend: "name it: cornerwright add FILE --circuit NAME, or: cornerwright circuit FILE.toml"})
+			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: fmt.Sprintf("the circuit is learnt from this run as %q: %s", c.Name, why), Mend: learntMend(w.req.Circuit)})
 		}
 		w.out.Learnt = true
 	}
@@ -370,6 +380,28 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 	settle(r)
 	o.ride = r
 	return o, nil
+}
+
+// learntMend says how a learnt circuit gets its name, where it has none yet.
+func learntMend(named string) string {
+	if named != "" {
+		return "nothing to do; a circuit file names its turns: cornerwright circuit FILE.toml"
+	}
+	return "nothing to do; --circuit NAME names a circuit when its first recording is added, a circuit file its turns"
+}
+
+// checkTold refuses what was said with a file and cannot be, before the file is
+// looked at.
+func (b *Book) checkTold(req AddRequest) error {
+	if req.Step != 0 {
+		if _, err := b.Step(req.Step); err != nil {
+			return err
+		}
+	}
+	if s := req.Slot; s != "" && (len(s) != 1 || s[0] < 'A' || s[0] > 'H') {
+		return invalid(fmt.Sprintf("slot %q is not a letter of the bar switch", s), "write one capital letter from A to H")
+	}
+	return checkDay(req.Day)
 }
 
 func checkDay(day string) error {

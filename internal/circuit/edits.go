@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -54,6 +55,17 @@ type SplitAt struct {
 	Order int     `toml:"order"`
 }
 
+// EditError is an edit that fits nowhere on its circuit.
+type EditError struct {
+	Table string // "turn", "merge" or "split"
+	Index int    // place among the edits of its table, from 0
+	Err   error
+}
+
+func (e *EditError) Error() string { return e.Err.Error() }
+
+func (e *EditError) Unwrap() error { return e.Err }
+
 const (
 	editReach = 60.0 // m between an edit's apex and the turn it means
 	editSlack = 15.0 // m by which learning anew may move an apex or an end of a bend
@@ -105,13 +117,18 @@ func (c *Circuit) edited(e *Edits) (*Circuit, []error) {
 		d.turns = append(d.turns, pinned{Turn: t})
 	}
 	for _, op := range e.ops() {
+		var table string
+		var err error
 		switch op.kind {
 		case opMerge:
-			fail(d.merge(e.Cut[op.i]))
+			table, err = "merge", d.merge(e.Cut[op.i])
 		case opSplit:
-			fail(d.split(e.Add[op.i]))
+			table, err = "split", d.split(e.Add[op.i])
 		case opTurn:
-			fail(d.turn(e.Turn[op.i]))
+			table, err = "turn", d.turn(e.Turn[op.i])
+		}
+		if err != nil {
+			fail(&EditError{table, op.i, err})
 		}
 	}
 	turns, err := d.numbered()
@@ -203,6 +220,15 @@ type desk struct {
 	turns []pinned // by apex
 }
 
+// onLap refuses a place that lies beyond the lap: it would be wound round to a
+// turn that nobody meant.
+func (d *desk) onLap(key string, s float64) error {
+	if l := d.c.Line.Length; s < -editSlack || s > l+editSlack {
+		return fmt.Errorf("%s = %.0f lies outside the lap, which has %.0f m", key, s, l)
+	}
+	return nil
+}
+
 // nearest is the turn whose bend holds place s, else the one whose apex is
 // nearest within reach; -1 for none. Learning anew moves an apex within its bend.
 func (d *desk) nearest(s float64) int {
@@ -220,6 +246,9 @@ func (d *desk) nearest(s float64) int {
 }
 
 func (d *desk) turn(e TurnEdit) error {
+	if err := d.onLap("apex_m", e.ApexM); err != nil {
+		return err
+	}
 	i := d.nearest(e.ApexM)
 	if i < 0 {
 		return fmt.Errorf("no turn lies within %.0f m of %.0f m: give the apex as `turns` shows it", editReach, e.ApexM)
@@ -243,6 +272,13 @@ func (d *desk) turn(e TurnEdit) error {
 
 func (d *desk) merge(e CutEdit) error {
 	c := d.c
+	if err := errors.Join(d.onLap("from_m", e.FromM), d.onLap("to_m", e.ToM)); err != nil {
+		return err
+	}
+	// What spans more than half of the lap is no turn: the two places are exchanged.
+	if c.Wrap(e.ToM-e.FromM) > c.Line.Length/2 {
+		return fmt.Errorf("from_m = %.0f to to_m = %.0f goes over the gate and spans more than half of the lap: exchange the two", e.FromM, e.ToM)
+	}
 	// A turn belongs to it if its apex lies between, or if an end lies well within
 	// its bend: learning anew moves the apex of a long one.
 	var in []int
@@ -288,6 +324,9 @@ func (d *desk) merge(e CutEdit) error {
 }
 
 func (d *desk) split(e SplitAt) error {
+	if err := d.onLap("at_m", e.AtM); err != nil {
+		return err
+	}
 	c := d.c
 	for i, t := range d.turns {
 		length := c.Wrap(t.Exit - t.Entry)

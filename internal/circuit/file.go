@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -35,6 +36,9 @@ func ParseFile(name string, data []byte) (*Edits, error) {
 	if strings.TrimSpace(e.Name) == "" {
 		return nil, &FileError{name, 1, 1, "the circuit has no name", `add name = "..." as the first line`}
 	}
+	if err := placed(name, data); err != nil {
+		return nil, err
+	}
 	if g := e.Gate; g != nil && (math.Abs(g.LatDeg) > 90 || math.Abs(g.LonDeg) > 180 || g.LatDeg == 0 && g.LonDeg == 0) {
 		return nil, &FileError{name, lineOf(data, "[gate]"), 1, fmt.Sprintf("the gate lies at %g, %g degrees, which is no place", g.LatDeg, g.LonDeg),
 			"give lat_deg (-90 to 90) and lon_deg (-180 to 180)"}
@@ -56,9 +60,34 @@ func fileError(name string, err error) error {
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		row, col := de.Position()
-		return &FileError{name, row, col, strings.TrimPrefix(de.Error(), "toml: "), "see the example in docs/using.md"}
+		return &FileError{name, row, col, valueWords(strings.TrimPrefix(de.Error(), "toml: ")), "see the example in docs/using.md"}
 	}
 	return &FileError{name, 1, 1, err.Error(), "see the example in docs/using.md"}
+}
+
+var wrongType = regexp.MustCompile(`^cannot decode TOML (\w+) into struct field \S+ of type (\w+)`)
+
+// valueWords says what the parser's message about a value of the wrong type
+// means, without the names of our own types.
+func valueWords(text string) string {
+	m := wrongType.FindStringSubmatch(text)
+	if m == nil {
+		return text
+	}
+	word := func(s string) string {
+		switch s {
+		case "string":
+			return "a text"
+		case "bool", "boolean":
+			return "true or false"
+		case "int", "integer":
+			return "a whole number"
+		case "float", "float64":
+			return "a number"
+		}
+		return "a " + s
+	}
+	return fmt.Sprintf("%s stands here where %s is needed", word(m[1]), word(m[2]))
 }
 
 // nearestKey is the key with the fewest single-letter edits to have it.
@@ -70,6 +99,47 @@ func nearestKey(have string, keys []string) string {
 		}
 	}
 	return at
+}
+
+// placed refuses an edit that does not say where: a place left out would read
+// as the gate.
+func placed(name string, data []byte) error {
+	var all map[string]any
+	if err := toml.Unmarshal(data, &all); err != nil {
+		return fileError(name, err)
+	}
+	for _, t := range []struct {
+		table string
+		keys  []string
+	}{{"turn", []string{"apex_m"}}, {"merge", []string{"from_m", "to_m"}}, {"split", []string{"at_m"}}} {
+		list, _ := all[t.table].([]any)
+		for i, x := range list {
+			m, _ := x.(map[string]any)
+			for _, k := range t.keys {
+				if _, ok := m[k]; !ok {
+					return &FileError{name, LineOfEdit(data, t.table, i), 1, fmt.Sprintf("[[%s]] does not say where: %s is missing", t.table, k),
+						"give the place in metres from the gate, as cornerwright turns last shows it"}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// LineOfEdit is the line, from 1, of the table with index i, from 0, of its
+// kind ("turn", "merge", "split") in a circuit file; 1 where it is not found.
+func LineOfEdit(data []byte, table string, i int) int {
+	n := 0
+	for l := range bytes.Lines(data) {
+		n++
+		if bytes.HasPrefix(bytes.TrimSpace(l), []byte("[["+table+"]]")) {
+			if i == 0 {
+				return n
+			}
+			i--
+		}
+	}
+	return 1
 }
 
 func lineOf(data []byte, word string) int {

@@ -46,6 +46,7 @@ type Question struct {
 	About   string   // the rider's word
 	Ask     string   // the question, in words
 	Answers []Answer // what can be meant
+	Turn    bool     // the turn is asked for
 }
 
 // Answer is one meaning of an ambiguous word.

@@ -64,7 +64,7 @@ func ParseWords(text string, turns []circuit.Turn) Reading {
 			}
 		}
 		if len(nos) == 0 && len(p.unknown) == 0 && !p.wholeLap() && r.Says != "fine" && r.Says != "pit-too-fast" {
-			out.Questions = append(out.Questions, Question{About: h.heard, Ask: "In which turn? " + turnList(turns)})
+			out.Questions = append(out.Questions, Question{About: h.heard, Ask: "In which turn? " + turnList(turns), Turn: true})
 		}
 		if r.Says != "" {
 			if r.Phase == "" {

@@ -33,6 +33,11 @@ func readZip(name string, r io.ReaderAt, size int64, opts Options, depth int) (*
 	}
 	var list []member
 	for _, f := range z.File {
+		// Office documents are zip archives too: ECMA-376 part 2 (content types), and
+		// ISO/IEC 26300 (the type stands first, not packed).
+		if f.Name == "[Content_Types].xml" || f.Name == "mimetype" {
+			return nil, &Error{File: name, Text: "this is no recording: an office document, a workbook perhaps", Mend: "save the sheet with the recording as delimited text (CSV) and give that"}
+		}
 		m := member{name: f.Name, packed: int64(f.CompressedSize64), open: f.Open}
 		if f.Flags&1 != 0 {
 			m.open = func() (io.ReadCloser, error) {

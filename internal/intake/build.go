@@ -230,7 +230,7 @@ func (s *source) wanting(rec *recording.Recording) {
 	case !speed && !position:
 		s.problem(recording.Fault, s.headerLine, 0, "", "neither speed nor position: no laps, no turns", "log GPS, or map the columns that hold speed and position")
 	case !position:
-		s.problem(recording.Fault, s.headerLine, 0, "", "no position: laps need a lap marker, turns cannot be found", "log GPS latitude and longitude, or map their columns")
+		s.problem(recording.Fault, s.headerLine, 0, "", "no position: laps and turns cannot be found", "log GPS latitude and longitude, or map their columns")
 	case !speed:
 		s.problem(recording.Note, s.headerLine, 0, "", "no speed channel: speed is taken from position", "log wheel speeds for slip, blips and rolling radius")
 	case !rec.Has(recording.FrontSpeed) || !rec.Has(recording.RearSpeed):

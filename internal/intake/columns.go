@@ -27,7 +27,7 @@ const (
 // that they keep: raise it whenever the same input is to give another
 // recording. Files of another version are refused, to be made anew from the
 // original.
-const ColumnsVersion = 3
+const ColumnsVersion = 4
 
 // ErrColumnsVersion is what ReadColumns wraps for a file of another version, or
 // one that is no column file at all.

@@ -139,7 +139,13 @@ func (s *source) decide(cm *ColumnMap) *Error {
 			if len(c.info.Alternatives) > 0 {
 				ch := c.info.Alternatives[0]
 				c.info.Why = fmt.Sprintf("may be %s too, but %q fits better", ch, mapped[ch].Header)
-				s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("columns %q and %q may both be %s: %q is taken", mapped[ch].Header, c.Header, ch, mapped[ch].Header), fmt.Sprintf("if that is wrong, state channel = %q for the other in a column map", ch))
+				have, from := mapped[ch], fmt.Sprintf("from = %q", c.Header)
+				text := fmt.Sprintf("columns %q and %q may both be %s: %q is taken", have.Header, c.Header, ch, have.Header)
+				if have.Cell == c.Cell { // by their names they cannot be told apart
+					from = fmt.Sprintf("index = %d", c.Index)
+					text = fmt.Sprintf("columns %d and %d are both named %q and may be %s: column %d is taken", have.Index, c.Index, c.Header, ch, have.Index)
+				}
+				s.problem(recording.Warning, s.headerLine, c.Index, ch, text, fmt.Sprintf("if the other is meant, or it is another channel, state it in a column map: %s, channel = %q", from, ch))
 			} else if ch := c.info.misfit; ch != "" && mapped[ch] == nil {
 				s.problem(recording.Warning, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q is %s: kept under its own name", c.Header, c.info.Why), fmt.Sprintf("if it is %s all the same, state channel = %q and its true unit in a column map", ch, ch))
 			} else if c.info.Why == "" {

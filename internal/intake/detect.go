@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"unicode/utf16"
 	"unicode/utf8"
 
@@ -182,10 +183,10 @@ func kindOfText(b []byte) string {
 		}
 		return "markup"
 	}
-	if bytes.HasPrefix(trim, []byte("{")) || bytes.HasPrefix(trim, []byte("[{")) || bytes.HasPrefix(trim, []byte("[[")) {
+	if bytes.HasPrefix(trim, []byte("{")) || bytes.HasPrefix(trim, []byte("[{")) || bytes.HasPrefix(trim, []byte("[[")) && !settingLine.MatchString(firstLine(trim)) {
 		return "json"
 	}
-	can, nmea, lines := 0, 0, 0
+	can, nmea, toml, lines := 0, 0, 0, 0
 	for l := range bytes.Lines(trim) {
 		l = bytes.TrimSpace(l)
 		if len(l) == 0 || l[0] == '#' {
@@ -197,6 +198,9 @@ func kindOfText(b []byte) string {
 		if _, ok := splitCAN(l); ok {
 			can++
 		}
+		if settingLine.Match(l) {
+			toml++
+		}
 		if looksNMEA(l) {
 			nmea++
 		}
@@ -206,9 +210,15 @@ func kindOfText(b []byte) string {
 		return "can"
 	case lines > 0 && 3*nmea >= lines && nmea > 0:
 		return "nmea"
+	case toml >= min(lines, 40) && lines > 1:
+		return "toml"
 	}
 	return "table"
 }
+
+// settingLine is a line of a TOML file: a table's name, a key with its value, or
+// a row of a list.
+var settingLine = regexp.MustCompile(`^(\[\[?[A-Za-z0-9_.-]+\]\]?|[A-Za-z0-9_-]+ = [^;]*|\[[-0-9., ]*\],?|\])( *#.*)?$`)
 
 // mostlyBinary tells whether a text is none: its first line holds control
 // bytes, or more than half of its lines do. A bad block in the middle of a

@@ -20,6 +20,7 @@ const (
 	stuckLeast   = 0.3  // s, for channels that are never still, and ...
 	stuckTimes   = 5.0  // ... so many times their usual stand
 	spikeSigma   = 8.0  // how far a single sample leaves its neighbours, in their spread
+	idleSeconds  = 60.0 // no bike is ridden so long without gear, grip and front brake
 	flatSamples  = 20   // samples in a row at an extreme value: saturated
 	maxMarks     = 200  // marks of one kind kept per channel
 	movingSpeed  = 5.0  // m/s
@@ -96,6 +97,9 @@ func (l *looked) look(clock []float64, rec *recording.Recording, c *recording.Ch
 	d, known := recording.Of(c.Name)
 	if known {
 		outOfRange(&l.said, c, d)
+	}
+	if known {
+		idle(&l.said, rec, c, d, moving)
 	}
 	if known && !d.State {
 		spikes(&l.said, c, d)
@@ -308,6 +312,33 @@ func stuck(s *source, rec *recording.Recording, c *recording.Channel, d recordin
 	if n > 0 {
 		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s does not change for %s s while the bike moves (%s)", c.Name, num(total), countOf(n, "stretch")), "check sensor and plug; the stretches are marked")
 	}
+}
+
+// idle marks a channel that a ridden bike cannot leave alone and that reads one
+// value from end to end: a lever or a gear that nobody ever moved is a sensor
+// that is not there.
+func idle(s *source, rec *recording.Recording, c *recording.Channel, d recording.Describe, moving []recording.Span) {
+	switch d.Name {
+	case recording.Grip, recording.Throttle, recording.FrontBrake, recording.Gear:
+	default:
+		return
+	}
+	if len(c.Value) == 0 {
+		return
+	}
+	for _, v := range c.Value {
+		if v != c.Value[0] {
+			return
+		}
+	}
+	span := recording.Span{From: c.Time[0], To: c.Time[len(c.Time)-1]}
+	m := overlap(moving, span)
+	if m < idleSeconds {
+		return
+	}
+	v := unit.Show(c.Value[0], d.Display, d.Display.Auto())
+	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Stuck, Span: span, Text: fmt.Sprintf("reads %s from end to end", v)})
+	s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s reads %s from end to end, though the bike moves for %s s", c.Name, v, num(m)), "check sensor and plug, or leave the column out with channel = \"ignore\"")
 }
 
 // restless channels are never still for long on a bike that rides: how long one

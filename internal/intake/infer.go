@@ -346,8 +346,11 @@ func inferUnit(ch string, v []float64) (u unit.Unit, why, doubt string) {
 		if ch == recording.Altitude {
 			return say("m")
 		}
-		if m > 1 {
+		switch {
+		case m > 20:
 			return say("mm")
+		case m > 1: // a fork on a ridden bike moves further than 20 mm
+			return ask("mm", "cm or in")
 		}
 		return say("m")
 	}

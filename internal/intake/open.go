@@ -46,6 +46,8 @@ func openPlain(name string, head []byte, r io.Reader, at io.ReaderAt, size int64
 			what, mend = "a web page", "the page was saved in place of the recording (a sign-in page, perhaps): fetch the file again"
 		}
 		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: " + what, Source: firstLine(sample), Mend: mend}
+	case kind == "toml":
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: a file of settings (TOML)", Source: firstLine(sample), Mend: "a bike is read with: cornerwright bike FILE, a circuit with: cornerwright circuit FILE, a column map with: --map FILE"}
 	case kind == "json":
 		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: a JSON document", Source: firstLine(sample), Mend: "export it as delimited text, a CAN log, NMEA, GPX or Parquet"}
 	case kind == "can":

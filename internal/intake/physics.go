@@ -23,6 +23,9 @@ const (
 // applied only where it is beyond doubt, and is marked; all else is proposed.
 func physics(s *source, rec *recording.Recording) {
 	path := pathOf(rec)
+	if s.exchanged(rec, path) {
+		path = nil // it is another circuit's, and judges nothing
+	}
 	ref := "the GPS path"
 	var truth *recording.Channel
 	if path != nil {
@@ -47,6 +50,45 @@ func physics(s *source, rec *recording.Recording) {
 	if truth != nil {
 		s.judgeAccel(rec, truth)
 	}
+}
+
+// exchanged tells whether latitude and longitude stand in each other's columns:
+// the way between fixes then is a meridian's where it should be a parallel's,
+// and no speed fits it; exchanged, the speed does. It is told, not put right:
+// the file says otherwise in words.
+func (s *source) exchanged(rec *recording.Recording, path *track) bool {
+	lat, lon := rec.Channel(recording.Latitude), rec.Channel(recording.Longitude)
+	speed := rec.Channel(recording.GPSSpeed)
+	if speed == nil {
+		speed = rec.Channel(recording.FrontSpeed)
+	}
+	if path == nil || speed == nil {
+		return false
+	}
+	always := func(float64) bool { return true }
+	is, _, n := ratio(speed, path.speed, always, 0)
+	if n < minAgreement/4 || math.Abs(is-1) < 2*unitBand {
+		return false
+	}
+	flipped := pathOf(&recording.Recording{Channels: []*recording.Channel{
+		{Name: recording.Latitude, Time: lon.Time, Value: lon.Value}, {Name: recording.Longitude, Time: lat.Time, Value: lat.Value}}})
+	if flipped == nil {
+		return false
+	}
+	would, width, n := ratio(speed, flipped.speed, always, 0)
+	if n < minAgreement/4 || math.Abs(would-1) > wheelBand || width > 0.1 {
+		return false
+	}
+	text := fmt.Sprintf("latitude and longitude are exchanged: %s reads %.3f times the way between the fixes, %.3f times with the two exchanged", speed.Name, is, would)
+	for _, c := range []*recording.Channel{lat, lon} {
+		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: text})
+	}
+	mend := "exchange the two in a column map"
+	if a, b := s.column(recording.Latitude), s.column(recording.Longitude); a != nil && b != nil {
+		mend += fmt.Sprintf(": from = %q, channel = \"longitude\", and from = %q, channel = \"latitude\"", a.Header, b.Header)
+	}
+	s.problem(recording.Fault, s.headerLine, index(s.column(recording.Latitude)), recording.Latitude, text, mend)
+	return true
 }
 
 // judgeAccel tests unit and sign of the longitudinal acceleration against what

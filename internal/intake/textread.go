@@ -114,7 +114,7 @@ func readText(name string, r io.Reader, size int64, opts Options) (*source, erro
 	s.line = func(row int) int { return lineOf(breaks, row) }
 	for i, c := range s.cols {
 		if bad[i].n > 0 {
-			s.problem(recording.Warning, bad[i].line, c.Index, "", fmt.Sprintf("column %q: %s could not be read as %s, the first is %q", c.Header, countOf(bad[i].n, "cell"), c.Kind, bad[i].text), "they count as blanks; mend the cells, or leave the column out with channel = \"ignore\"")
+			s.problem(recording.Warning, bad[i].line, c.Index, "", fmt.Sprintf("column %q: %s could not be read as %s, the first is %q", c.Header, countOf(bad[i].n, "cell"), c.Kind, shortCell(bad[i].text)), "they count as blanks; mend the cells, or leave the column out with channel = \"ignore\"")
 		}
 		if bad[i].unit != "" && c.Unit == "" {
 			c.Unit = bad[i].unit
@@ -204,6 +204,14 @@ func firstLine(b []byte) string {
 		b = b[:i]
 	}
 	return table.Shorten(b)
+}
+
+// shortCell is the beginning of a cell, enough to find it by.
+func shortCell(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return s
 }
 
 func countOf(n int, noun string) string {

@@ -163,7 +163,7 @@ func (m Measure) title() say.Text { return title(m.Turn, m.Name) }
 
 func title(turn int, name string) say.Text {
 	if turn == 0 {
-		return say.T("{measure} of the lap", say.Key(name))
+		return say.T("lap time")
 	}
 	return say.T("{measure} at turn {turn}", say.Key(name), turn)
 }

@@ -57,11 +57,11 @@ func Serve(ctx context.Context, addr string, h http.Handler, ready func(Welcome)
 		return errors.New("only the pages of New are served")
 	}
 	if !site.share && !local(host) {
-		return fmt.Errorf("%q is not this machine's loopback: the pages are served to this machine alone; --share opens them to phones, after pairing", host)
+		return fmt.Errorf("the address %q is reached from other machines: the pages are served to this machine alone\n  mend: write it like 127.0.0.1:8765, or let phones in after pairing with --share", addr)
 	}
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
-		return err
+		return fmt.Errorf("the address %q cannot be served: %w\n  mend: name another port, 0 for a free one", addr, err)
 	}
 	hold, halt := context.WithCancel(context.Background())
 	defer halt()
