@@ -106,7 +106,7 @@ func (a *app) dispatch(ctx context.Context, args []string) error {
 			return usage(fmt.Sprintf("%q needs one of: %s", args[0], strings.Join(verbs, ", ")), "cornerwright help "+args[0])
 		}
 		mend := "list them: cornerwright help"
-		if near := nearestCommand(args[0]); near != "" {
+		if near := unit.NearestWithin(args[0], nouns(), 2); near != "" {
 			mend = "did you mean: cornerwright " + near
 		}
 		return usage(fmt.Sprintf("there is no command %q", args[0]), mend)
@@ -408,17 +408,6 @@ func writeFresh(path string, write func(io.Writer) error) error {
 func isFolder(dir string) bool {
 	info, err := os.Stat(dir)
 	return err == nil && info.IsDir()
-}
-
-func nearestCommand(s string) string {
-	best, dist := "", 3
-	for _, c := range commands {
-		name, _, _ := strings.Cut(c.name, " ")
-		if d := unit.Distance(s, name); d < dist {
-			best, dist = name, d
-		}
-	}
-	return best
 }
 
 // nouns lists the commands in the order of the table, verbs gathered.

@@ -209,7 +209,7 @@ func answerCommands() []*command {
 					if *to != "" {
 						sz, err := paper.SizeNamed(*sizeName)
 						if err != nil {
-							return usage(err.Error(), "")
+							return usage(err.Error(), "--size A4 or --size Letter")
 						}
 						if err := writePaper(*to, func() ([]byte, error) { return sheet.HTML("") }, func() ([]byte, error) { return sheet.PDF(sz) }); err != nil {
 							return err

@@ -428,7 +428,7 @@ func unitWords(u string) string {
 func (a *app) debriefPaper(ctx context.Context, b *book.Book, r book.Run, path, sizeName string) error {
 	size, err := paper.SizeNamed(sizeName)
 	if err != nil {
-		return usage(err.Error(), "")
+		return usage(err.Error(), "--size A4 or --size Letter")
 	}
 	s, err := paper.OfRun(ctx, b, r)
 	if err != nil {

@@ -34,6 +34,9 @@ func bound(log, database string) (path string, done func(), err error) {
 		if err != nil {
 			f.Close()
 			done()
+			if os.IsNotExist(err) {
+				return fail(name, "there is no such file", nil)
+			}
 			return fail(name, "the file cannot be read", err)
 		}
 		defer in.Close()

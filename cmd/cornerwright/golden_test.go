@@ -1,10 +1,13 @@
 package main
 
 import (
+	"archive/zip"
+	"bytes"
 	"context"
 	"encoding/json"
 	"flag"
 	"fmt"
+	"io"
 	"maps"
 	"os"
 	"path/filepath"
@@ -372,11 +375,13 @@ func TestMessages(t *testing.T) {
 		{[]string{"laps", "--colour"}, here}, {[]string{"laps", "1", "2"}, here}, {[]string{"laps", "--book"}, nil},
 		{[]string{"add"}, here}, {[]string{"check"}, nil}, {[]string{"verdict"}, here}, {[]string{"plan"}, here}, {[]string{"sheet"}, here},
 		{[]string{"new"}, nil}, {[]string{"runs"}, nil}, {[]string{"completion", "powder"}, nil}, {[]string{"version", "x"}, nil}, {[]string{"export", "1"}, here},
+		{[]string{"add", small, "--step", "first"}, here}, {[]string{"remark", "1", "--strength", "2.5", "x"}, here}, {[]string{"laps", "--json=perhaps"}, here}, {[]string{"strike"}, here}, {[]string{"merge"}, here}, {[]string{"restore", small}, nil}, {[]string{"rehearse", "x"}, here},
 		{[]string{"note", "1", "colour", "red"}, here}, {[]string{"mark", "1", "2", "bored"}, here}, {[]string{"mark", "1", "99", "traffic"}, here},
 		// The book.
 		{[]string{"new", dir}, nil}, {[]string{"runs"}, []string{"--book", filepath.Join(work, "nowhere")}}, {[]string{"runs"}, []string{"--book", filepath.Join(work, "no-book")}},
 		{[]string{"runs"}, []string{"--book", small}}, {[]string{"add", small}, []string{"--book", locked}}, {[]string{"laps", "last"}, []string{"--book", empty}}, {[]string{"add", small}, []string{"--book", empty}},
 		{[]string{"restore", filepath.Join(work, "nowhere")}, []string{"--book", filepath.Join(work, "new")}}, {[]string{"restore", small}, []string{"--book", filepath.Join(work, "new2")}}, {[]string{"merge", filepath.Join(work, "nowhere")}, here}, {[]string{"merge", dir}, here}, {[]string{"backup", small}, here},
+		{[]string{"add", dir}, here}, {[]string{"add", filepath.Join(work, "no-book")}, here}, {[]string{"check", work}, nil}, {[]string{"restore", small}, []string{"--book", dir}}, {[]string{"backup", filepath.Join(work, "nowhere", "b.cornerwright")}, here},
 		// Recordings.
 		{[]string{"check", filepath.Join(work, "nowhere.csv")}, nil}, {[]string{"check", put("empty.csv", "")}, nil}, {[]string{"check", put("head.csv", head)}, nil},
 		{[]string{"check", put("unknown.csv", "a,b,c\n1,2,3\n2,3,4\n3,4,5\n")}, nil}, {[]string{"check", put("numbers.csv", "1,2,3\n2,3,4\n3,4,5\n")}, nil}, {[]string{"check", put("words.csv", "this is a letter\nand no recording\n")}, nil},
@@ -384,23 +389,26 @@ func TestMessages(t *testing.T) {
 		{[]string{"check", put("notime.csv", "Latitude [deg],Longitude [deg],GPS speed [km/h]\n48.2,11.4,50\n48.2001,11.4,50\n48.2002,11.4,51\n")}, nil},
 		{[]string{"check", put("unit.csv", "Time [s],Latitude [deg],Longitude [deg],Front wheel speed [kmph/h]\n1,48.2,11.4,50\n2,48.2001,11.4,50\n3,48.2002,11.4,51\n")}, nil},
 		{[]string{"check", put("page.csv", "<!doctype html><html><body>sign in</body></html>")}, nil}, {[]string{"check", put("data.json", "{\"a\": 1}")}, nil},
+		{[]string{"check", put("settings.toml", bike)}, nil}, {[]string{"check", put("workbook.xlsx", workbook())}, nil}, {[]string{"check", put("bus.log", "(1760000000.000000) can0 123#0102030405060708\n(1760000000.010000) can0 123#0102030405060708\n")}, nil}, {[]string{"check", put("cut.zip", "PK\x03\x04 and no more")}, nil}, {[]string{"check", put("old.mf4", "MDF     4.10    "+strings.Repeat("\x00", 100))}, nil},
 		{[]string{"add", put("short.csv", head+"1,48.2,11.4,50\n2,48.2,11.4,50\n")}, here}, {[]string{"add", put("still.csv", head+still())}, here},
-		{[]string{"add", small, "--circuit", "Elsewhere"}, here}, {[]string{"add", small, "--bike", "Kestrel"}, here}, {[]string{"add", small, "--day", "tomorrow"}, here}, {[]string{"add", small, "--step", "77"}, here}, {[]string{"add", small, "--map", filepath.Join(work, "nowhere.toml")}, here},
+		{[]string{"add", small, "--circuit", "Elsewhere"}, here}, {[]string{"add", small, "--bike", "Kestrel"}, here}, {[]string{"add", small, "--day", "tomorrow"}, here}, {[]string{"add", small, "--step", "77"}, here}, {[]string{"add", small, "--slot", "Z"}, here}, {[]string{"add", small, "--database", filepath.Join(work, "nowhere.dbc")}, here}, {[]string{"add", small, "--map", filepath.Join(work, "nowhere.toml")}, here},
 		// Column maps.
 		{[]string{"check", small, "--map", put("map1.toml", "[[column]]\nfrom = \"Engine speed\"\nchanel = \"rpm\"\n")}, nil}, {[]string{"check", small, "--map", put("map2.toml", "[[column]]\nfrom = \"Engine speed\"\nchannel = \"rmp\"\nunit = \"1/mn\"\n")}, nil}, {[]string{"check", small, "--map", put("map4.toml", "[[column]\n")}, nil},
+		{[]string{"check", small, "--map", put("map5.toml", "[[column]]\nfrom = 3\n")}, nil}, {[]string{"check", small, "--map", put("map6.toml", "[[column]]\nfrom = \"Engine speed\"\nchannel = \"rpm\"\nunit = \"km/h\"\n")}, nil},
 		// Bike files.
 		{[]string{"bike", filepath.Join(work, "nowhere.toml")}, here}, {[]string{"bike", put("bike1.toml", "")}, here}, {[]string{"bike", put("bike2.toml", swap("total_kg", "totl_kg"))}, here}, {[]string{"bike", put("bike3.toml", swap("total_kg = ", "total_kg = -"))}, here},
 		{[]string{"bike", put("bike4.toml", swap("[mass]", "[mass"))}, here}, {[]string{"bike", put("bike5.toml", swap("reference = \"A\"", "reference = \"Q\""))}, here}, {[]string{"bike", put("bike6.toml", swap("limiter_rpm", "limit_rpm"))}, here},
 		{[]string{"circuit", put("circuit1.toml", "name = \"Brackenfell\"\n[[turn]]\nnumber = 99\nname = \"Nowhere\"\n")}, here}, {[]string{"circuit", put("circuit2.toml", "nme = \"Brackenfell\"\n")}, here},
+		{[]string{"circuit", put("circuit3.toml", "name = \"Brackenfell\"\n[[turn]]\napex_m = \"far\"\n")}, here}, {[]string{"circuit", put("circuit4.toml", "name = \"Brackenfell\"\n\n[[turn]]\napex_m = 541\nname = \"Quarry\"\n\n[[turn]]\napex_m = 9999\nname = \"Nowhere\"\n")}, here}, {[]string{"circuit", put("circuit5.toml", "name = \"Brackenfell\"\n[[merge]]\nfrom_m = 1600\nto_m = 1500\n")}, here}, {[]string{"circuit", put("circuit6.toml", "name = \"Brackenfell\"\n[[split]]\nat_m = 300\n")}, here}, {[]string{"circuit", put("circuit7.toml", "name = \"Brackenfell\"\n[gate]\nlat_deg = 480\n")}, here}, {[]string{"circuit", filepath.Join(work, "nowhere.toml")}, here}, {[]string{"circuit", "--show", "Nowhere"}, here},
 		// What is asked of a book.
 		{[]string{"laps", "99"}, here}, {[]string{"laps", "zz"}, here}, {[]string{"remark", "1", "--turn", "99", "--says", "pushes-on", "x"}, here}, {[]string{"remark", "1", "--turn", "4", "--says", "pushes-of", "x"}, here}, {[]string{"remark", "1", "--turn", "4", "--phase", "entri", "--says", "pushes-on", "x"}, here},
 		{[]string{"remark", "1", "--turn", "4", "--says", "pushes-on", "--strength", "9", "x"}, here}, {[]string{"remark", "1"}, here}, {[]string{"remark", "1", "--strike", "99"}, here}, {[]string{"remark", "1", "it was somehow blue"}, here},
 		{[]string{"step", "show", "99"}, here}, {[]string{"step", "load", "x"}, here}, {[]string{"step", "new", "--run", "1", "--take", "r99"}, here}, {[]string{"step", "new", "--run", "1", "--change", "B:slip-tagret[45..50, 80..110] +1"}, here}, {[]string{"step", "new", "--run", "1", "--change", "A:slip-target[45..50, 80..110] +1", "--turn", "4", "--measure", "exit", "--reason", "x", "--surface", "dry", "--tyre", "warm", "--air", "20 C"}, here},
 		{[]string{"step", "new", "--run", "1", "--change", "B:slip-target[45..50, 80..110] +9", "--turn", "4", "--measure", "exit", "--reason", "x", "--surface", "dry", "--tyre", "warm", "--air", "20 C"}, here}, {[]string{"step", "new", "--run", "1", "--change", "B:engine-brake[9] -5"}, here}, {[]string{"step", "new", "--run", "1"}, here}, {[]string{"step", "keep", "1"}, here}, {[]string{"step", "overrule", "1", "nothing", "because"}, here},
-		{[]string{"rehearse", "99"}, here}, {[]string{"plan", "--turn", "10", "--effect", "0.08kg"}, here}, {[]string{"plan", "--turn", "99", "--effect", "0.08s"}, here}, {[]string{"plan", "--turn", "10", "--measure", "exti", "--effect", "0.08s"}, here}, {[]string{"verdict", "99"}, here}, {[]string{"verdict", "--runs", "1,99", "--turn", "4"}, here},
+		{[]string{"rehearse", "99"}, here}, {[]string{"plan", "--turn", "10", "--effect", "0.08kg"}, here}, {[]string{"plan", "--turn", "99", "--effect", "0.08s"}, here}, {[]string{"plan", "--turn", "10", "--measure", "exti", "--effect", "0.08s"}, here}, {[]string{"verdict", "99"}, here}, {[]string{"verdict", "--runs", "1,99", "--turn", "4"}, here}, {[]string{"verdict", "--runs", "1,1", "--turn", "4"}, here}, {[]string{"plan", "--turn", "10", "--effect", "-1s"}, here},
 		{[]string{"sheet", "99"}, here}, {[]string{"sheet", "show", "99"}, here}, {[]string{"sheet", "history", "wheel-lift"}, here}, {[]string{"sheet", "history", "B:engine-brake[99]"}, here}, {[]string{"sheet", "1", "--paper", filepath.Join(work, "sheet.odt")}, here},
-		{[]string{"season", "--turn", "99"}, here}, {[]string{"season", "--circuit", "Nowhere"}, here}, {[]string{"season", "--cells", "slip"}, here}, {[]string{"season", "--measure", "exti"}, here}, {[]string{"export", "1", "--to", filepath.Join(work, "run.xls")}, here}, {[]string{"export", "1", "--to", filepath.Join(work, "nowhere", "run.csv")}, here},
-		{[]string{"debrief", "99"}, here}, {[]string{"tyres", "99"}, here}, {[]string{"serve", "--listen", "nowhere"}, here},
+		{[]string{"season", "--turn", "99"}, here}, {[]string{"season", "--circuit", "Nowhere"}, here}, {[]string{"season", "--cells", "slip"}, here}, {[]string{"season", "--measure", "exti"}, here}, {[]string{"export", "1", "--to", filepath.Join(work, "run.xls")}, here}, {[]string{"export", "1", "--to", filepath.Join(work, "nowhere", "run.csv")}, here}, {[]string{"export", "1", "--to", small}, here}, {[]string{"debrief", "1", "--paper", filepath.Join(work, "d.pdf"), "--size", "B7"}, here},
+		{[]string{"debrief", "99"}, here}, {[]string{"tyres", "99"}, here}, {[]string{"serve", "--listen", "nowhere"}, here}, {[]string{"serve", "--listen", ":8765"}, here}, {[]string{"serve", "--listen", "127.0.0.1:99999"}, here}, {[]string{"runs", "--circuit", "Nowhere"}, here}, {[]string{"runs", "--bike", "Kestrel"}, here}, {[]string{"runs", "--log-file", filepath.Join(work, "nowhere", "x.log")}, here},
 	} {
 		args := append(slices.Clone(c.args), c.book...)
 		_, stderr, code := call(t, args...)
@@ -430,6 +438,19 @@ func TestMessages(t *testing.T) {
 var processNumber = regexp.MustCompile(`process [0-9]+ since [-0-9: ]+`)
 
 var findings = regexp.MustCompile(`it has: r1.*`)
+
+// workbook is the least of an office document.
+func workbook() string {
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for _, n := range []string{"[Content_Types].xml", "xl/workbook.xml"} {
+		if w, err := z.Create(n); err == nil {
+			io.WriteString(w, "<a/>")
+		}
+	}
+	z.Close()
+	return b.String()
+}
 
 // still is a minute of a bike that stands.
 func still() string {

@@ -86,6 +86,9 @@ func (b *Book) Backup(ctx context.Context, target, after string, progress func(s
 	if _, err := b.fs.Stat(target); err == nil {
 		return rep, &Error{Kind: ErrConflict, File: target, Text: "there is a file of this name already", Mend: "name a new file; an old backup is not written over"}
 	}
+	if info, err := b.fs.Stat(filepath.Dir(target)); err != nil || !info.IsDir() {
+		return rep, &Error{Kind: ErrInvalid, File: target, Text: "there is no folder " + filepath.Dir(target), Mend: "make it, or name another"}
+	}
 	// The database first: every file it names is on the disk already.
 	db := b.tmpName() + ".db"
 	if b.readOnly {

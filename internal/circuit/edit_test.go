@@ -1,6 +1,7 @@
 package circuit_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -126,6 +127,25 @@ func TestEditMistakes(t *testing.T) {
 	}
 	if err := c.Apply(&circuit.Edits{Cut: []circuit.CutEdit{{FromM: c.Turn(1).Apex + 20, ToM: c.Turn(1).Apex + 21}}}); err == nil || !strings.Contains(err.Error(), "nothing to merge") {
 		t.Errorf("merge of nothing: %v", err)
+	}
+	for _, x := range []struct {
+		e    circuit.Edits
+		want string
+	}{
+		{circuit.Edits{Turn: []circuit.TurnEdit{{ApexM: c.Turn(1).Apex, Name: "Quarry"}, {ApexM: c.Line.Length + 400}}}, "outside the lap"},
+		{circuit.Edits{Add: []circuit.SplitAt{{AtM: -400}}}, "outside the lap"},
+		{circuit.Edits{Cut: []circuit.CutEdit{{FromM: c.Turn(3).Apex, ToM: c.Turn(2).Apex}}}, "exchange the two"},
+	} {
+		var ee *circuit.EditError
+		if err := c.Apply(&x.e); !errors.As(err, &ee) || !strings.Contains(err.Error(), x.want) || len(x.e.Turn) > 0 && ee.Index != 1 {
+			t.Errorf("%+v: %v", x.e, err)
+		}
+	}
+	for text, line := range map[string]int{"name = \"X\"\n[[turn]]\nname = \"A\"\n": 2, "name = \"X\"\n[[turn]]\napex_m = 3\n\n[[turn]]\nnumber = 2\n": 5, "name = \"X\"\n[[merge]]\nfrom_m = 2\n": 2} {
+		var fe *circuit.FileError
+		if _, err := circuit.ParseFile("x.toml", []byte(text)); !errors.As(err, &fe) || fe.Line != line || !strings.Contains(fe.Text, "does not say where") {
+			t.Errorf("%q: %v", text, err)
+		}
 	}
 	if err := c.Apply(&circuit.Edits{Gate: &circuit.GateEdit{LatDeg: 10, LonDeg: 10}}); err == nil || !strings.Contains(err.Error(), "gate") {
 		t.Errorf("gate elsewhere: %v", err)

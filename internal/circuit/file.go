@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -55,50 +55,14 @@ func fileError(name string, err error) error {
 		row, col := miss.Errors[0].Position()
 		key := strings.Join(miss.Errors[0].Key(), ".")
 		last := key[strings.LastIndex(key, ".")+1:]
-		return &FileError{name, row, col, fmt.Sprintf("there is no key %q", key), fmt.Sprintf("the nearest key is %q", nearestKey(last, circuitKeys))}
+		return &FileError{name, row, col, fmt.Sprintf("there is no key %q", key), fmt.Sprintf("the nearest key is %q", unit.NearestWithin(last, circuitKeys, len(last)+20))}
 	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		row, col := de.Position()
-		return &FileError{name, row, col, valueWords(strings.TrimPrefix(de.Error(), "toml: ")), "see the example in docs/using.md"}
+		return &FileError{name, row, col, say.WrongType(strings.TrimPrefix(de.Error(), "toml: ")), "see the example in docs/using.md"}
 	}
 	return &FileError{name, 1, 1, err.Error(), "see the example in docs/using.md"}
-}
-
-var wrongType = regexp.MustCompile(`^cannot decode TOML (\w+) into struct field \S+ of type (\w+)`)
-
-// valueWords says what the parser's message about a value of the wrong type
-// means, without the names of our own types.
-func valueWords(text string) string {
-	m := wrongType.FindStringSubmatch(text)
-	if m == nil {
-		return text
-	}
-	word := func(s string) string {
-		switch s {
-		case "string":
-			return "a text"
-		case "bool", "boolean":
-			return "true or false"
-		case "int", "integer":
-			return "a whole number"
-		case "float", "float64":
-			return "a number"
-		}
-		return "a " + s
-	}
-	return fmt.Sprintf("%s stands here where %s is needed", word(m[1]), word(m[2]))
-}
-
-// nearestKey is the key with the fewest single-letter edits to have it.
-func nearestKey(have string, keys []string) string {
-	best, at := math.MaxInt, ""
-	for _, k := range keys {
-		if d := unit.Distance(have, k); d < best {
-			best, at = d, k
-		}
-	}
-	return at
 }
 
 // placed refuses an edit that does not say where: a place left out would read

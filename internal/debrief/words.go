@@ -131,18 +131,12 @@ func (r Remark) Check() error {
 }
 
 func nearestComplaint(word string) string {
-	best, least := "", 1<<30
-	for _, c := range Vocabulary() {
-		if d := unit.Distance(word, string(c)); d < least {
-			best, least = string(c), d
-		}
-	}
-	if least <= 3 {
-		return fmt.Sprintf("did you mean %s?", best)
-	}
 	var t []string
 	for _, c := range Vocabulary() {
 		t = append(t, string(c))
+	}
+	if near := unit.NearestWithin(word, t, 3); near != "" {
+		return fmt.Sprintf("did you mean %s?", near)
 	}
 	return "it has " + strings.Join(t, ", ")
 }

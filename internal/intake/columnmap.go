@@ -12,6 +12,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -149,7 +150,7 @@ func mapError(name string, text []byte, err error) error {
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		row, col := de.Position()
-		return &Error{File: name, Line: row, Column: col, Text: strings.TrimPrefix(de.Error(), "toml: "), Mend: "mend the line; docs/formats.md shows a whole column map", Source: src(row)}
+		return &Error{File: name, Line: row, Column: col, Text: say.WrongType(strings.TrimPrefix(de.Error(), "toml: ")), Mend: "mend the line; docs/formats.md shows a whole column map", Source: src(row)}
 	}
 	return &Error{File: name, Text: err.Error(), Mend: "docs/formats.md shows a whole column map"}
 }

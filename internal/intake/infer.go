@@ -112,6 +112,14 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 			return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("column %q: unknown unit %q", c.Header, text), Mend: mend, Source: s.headerText}
 		}
 	}
+	if d, known := recording.Of(ch); known && stated && !fits(c, ch, text) && m.find(c.Cell, c.Header, c.Index) != nil {
+		// Only a column map gives a channel to a column of another quantity.
+		what := "no unit of " + string(d.Quantity)
+		if d.Quantity == unit.None {
+			what = "a unit, where " + ch + " is a plain number"
+		}
+		return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("column %q is %s by the column map, but %q is %s", c.Header, ch, text, what), Mend: fmt.Sprintf("state its true unit in the column map, or another channel: from = %q", c.Header), Source: s.headerText}
+	}
 	plain := !stated || u.Quantity == unit.None
 	why := ""
 	switch {

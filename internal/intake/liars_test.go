@@ -28,6 +28,34 @@ func TestHonestRide(t *testing.T) {
 	}
 }
 
+// Latitude and longitude in each other's columns are told, with the lines that
+// mend it, and nothing else is blamed for it: with them the ride is itself.
+func TestExchangedPositions(t *testing.T) {
+	tr := newTour(1)
+	a, b := tr.col("Latitude"), tr.col("Longitude")
+	tr.names[a], tr.names[b] = tr.names[b], tr.names[a]
+	rec, res := tr.read(t, nil)
+	faults := told(rec, recording.Latitude, recording.Fault)
+	if len(faults) != 1 || !strings.Contains(faults[0].Text, "exchanged") || !strings.Contains(faults[0].Mend, `from = "Latitude", channel = "longitude"`) {
+		t.Fatalf("not told: %+v", rec.Problems)
+	}
+	for _, p := range res.Problems {
+		if p.Severity != recording.Note && p.Channel != recording.Latitude {
+			t.Errorf("blamed too: %s", PrintProblem("tour.csv", p))
+		}
+	}
+	m, err := ParseColumnMap("map.toml", []byte("[[column]]\nfrom = \"Latitude\"\nchannel = \"longitude\"\n[[column]]\nfrom = \"Longitude\"\nchannel = \"latitude\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, _ = tr.read(t, m)
+	for _, p := range rec.Problems {
+		if p.Severity != recording.Note {
+			t.Errorf("with the map: %s", PrintProblem("tour.csv", p))
+		}
+	}
+}
+
 func times(k float64) func(float64, int) float64 {
 	return func(v float64, _ int) float64 { return v * k }
 }

@@ -35,7 +35,7 @@ func SizeNamed(name string) (Size, error) {
 	case "Letter", "letter":
 		return Letter, nil
 	}
-	return Size{}, fmt.Errorf("paper size %q is not known; take A4 or Letter", name)
+	return Size{}, fmt.Errorf("paper size %q is not known", name)
 }
 
 const (

@@ -231,18 +231,20 @@ func distance(a, b string) int {
 // none is within half its length. Readers use it to name the key somebody
 // probably meant.
 func Nearest(text string, candidates []string) string {
-	best, bestD := "", math.MaxInt
-	f := strings.ToLower(text)
-	if len(f) > 200 {
+	return NearestWithin(text, candidates, max(1, len([]rune(text))/2))
+}
+
+// NearestWithin returns the candidate with the least edit distance to text, ""
+// if none is within so many edits. Case does not count.
+func NearestWithin(text string, candidates []string, edits int) string {
+	if len(text) > 200 {
 		return ""
 	}
+	best, bestD := "", edits+1
 	for _, c := range candidates {
-		if d := distance(f, strings.ToLower(c)); d < bestD {
+		if d := Distance(text, c); d < bestD {
 			best, bestD = c, d
 		}
-	}
-	if bestD > max(1, len([]rune(f))/2) {
-		return ""
 	}
 	return best
 }

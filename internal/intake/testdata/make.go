@@ -35,6 +35,7 @@ func main() {
 	write("packed/bomb-with-head.gz", gz(append(bytes.Clone(comma), bytes.Repeat([]byte("0.4,48.1,11.5,1,1,1,1\n"), 1<<17)...)))
 	write("packed/two.zip", zipped("am/run1.csv", comma, "am/run2.csv", semicolon, "am/readme.txt", []byte("two runs of the morning, dry and warm\n"), "__MACOSX/._run1.csv", []byte{0, 5, 22, 7}))
 	write("packed/no-recording.zip", zipped("a.txt", []byte("words alone\n"), "b.txt", []byte("more of them\n")))
+	write("packed/workbook.xlsx", zipped("[Content_Types].xml", []byte("<Types/>"), "xl/workbook.xml", []byte("<workbook/>")))
 	write("packed/empty.zip", zipped())
 	write("packed/zip-in-zip.zip", zipped("inner.zip", zipped("run.csv", comma)))
 	write("packed/log-with-database.zip", zipped("run.log", read("can/basic.log"), "bus.dbc", read("can/bus.dbc")))
@@ -64,6 +65,7 @@ func main() {
 	write("junk/data.json", []byte("{\"run\": 3, \"laps\": [\n  {\"lap\": 1, \"time\": 92.5},\n  {\"lap\": 2, \"time\": 91.75}\n]}\n"))
 	write("junk/letter.txt", []byte("Dear crew,\n\nthe bike is loaded. We leave at seven, and the tyres are warm.\nSee you there.\n"))
 	write("junk/other.xml", []byte("<?xml version=\"1.0\"?>\n<orders><order n=\"1\"/></orders>\n"))
+	write("junk/settings.txt", []byte("name = \"Heron 998\" # a bike\n\n[mass]\ntotal_kg = 262\n[[setting]]\nrange = [1, 20]\nrows = { unit = \"deg\", points = [0, 15] }\n[setting.values]\nA = [\n  [12.0, 11.5],\n  [10.5, 10.0],\n]\n"))
 	write("junk/archive.7z", []byte("7z\xbc\xaf\x27\x1c\x00\x04"+string(junk[:80])))
 
 	parquets()
