@@ -177,7 +177,11 @@ func keepCommands() []*command {
 							return err
 						}
 					} else {
-						a.say("as written: %s (%.1f MB), %s; %s, results of %d computed anew and alike", count(rep.Originals, "original"), float64(rep.Bytes)/1e6, count(rep.Columns, "column file"), count(rep.Runs, "run"), rep.Recomputed)
+						again := ""
+						if rep.Recomputed > 0 {
+							again = fmt.Sprintf(", %s computed anew", count(rep.Recomputed, "result"))
+						}
+						a.say("as written: %s (%.1f MB), %s; %s%s", count(rep.Originals, "original"), float64(rep.Bytes)/1e6, count(rep.Columns, "column file"), count(rep.Runs, "run"), again)
 						for _, n := range rep.Notes {
 							a.say("note: %s", n)
 						}
