@@ -11,7 +11,7 @@ const (
 	guardRho   = 0.3   // lap-to-lap correlation that every interval is wide enough for
 	topRho     = 0.5   // most correlation that laps are believed to have
 	rhoBelow   = 0.5   // standard errors below and, for one there-and-back, above the
-	rhoAbove   = 0.9   // correlation of the laps themselves that bound what is guarded against
+	rhoAbove   = 0.7   // correlation of the laps themselves that bound what is guarded against
 	huberK     = 1.345 // 95 % efficiency at the normal
 	bisquareC  = 4.685 // likewise
 	huberSteps = 8
@@ -389,6 +389,21 @@ func (m *rows) lagOne(g *lags, k int, ss float64) float64 {
 	return s/ss + g.hat[1]/g.df
 }
 
+// lagError is the standard error of lagOne told by the products it is made of:
+// 1/sqrt(df) for laps of one scatter, less where a few wild laps make up most of
+// the sum of squares (F. X. Diebold, Proceedings of the Business and Economic
+// Statistics Section, American Statistical Association, 1986).
+func (m *rows) lagError(k int, df, ss float64) float64 {
+	s := 0.0
+	for i := 1; i < k; i++ {
+		if m.distance(m.kept[i], m.kept[i-1]) == 1 {
+			e := m.tmp[i] * m.tmp[i-1]
+			s += e * e
+		}
+	}
+	return math.Sqrt(s*float64(k+2)/float64(k-1)*float64(k)/df) / ss
+}
+
 // guarded fits the kept rows by least squares and widens the standard error by
 // what correlation between neighbouring laps would do to it on this very order.
 // One run is too short to tell the correlation, so the worst within what is
@@ -433,7 +448,7 @@ func (m *rows) guarded(floor float64, rhos ...float64) (f fitted, ok bool) {
 	for _, rho := range rhos {
 		if rho > 0 {
 			if m.bend {
-				rho = math.Min(rho, math.Max(0, r+rhoAbove*step))
+				rho = math.Min(rho, math.Max(0, r+rhoAbove*m.lagError(k, f.df, ss)))
 			}
 			rho = math.Max(low, rho)
 		}

@@ -316,7 +316,7 @@ func TestThereAndBackBend(t *testing.T) {
 			for _, rho := range []float64{0, 0.3} {
 				for _, effect := range []float64{0, 2} {
 					c := setup{order: order, noise: z, rho: rho, drift: lineBend, effect: effect}
-					r := c.run(n, 5)
+					r := c.run(n, 30017)
 					t.Logf("%s  held %.1f width %.2f", c, 100*r.cover, r.width)
 					if r.cover < 0.935-slack(0.95, n) {
 						t.Errorf("%s: held %.1f %%, want at least 93.5", c, 100*r.cover)
