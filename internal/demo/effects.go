@@ -1,5 +1,7 @@
 package demo
 
+import "math"
+
 func mixed(slots []string) bool {
 	for _, x := range slots {
 		if x != slots[0] {
@@ -34,35 +36,61 @@ func calibrate(o Options, c Circuit) []float64 {
 	return out
 }
 
-// trueEffects rides the very same laps twice, all in the reference slot and all
-// in the trial slot, and takes the mean difference of each turn's segment.
+// trueEffects is what each turn's own stretch gains.
 func trueEffects(o Options, c Circuit) []TrueEffect {
+	var places [][2]float64
+	for j := range c.Turns {
+		places = append(places, [2]float64{float64(j + 1), math.NaN()})
+	}
+	var out []TrueEffect
+	for j, x := range effectsBetween(o, c, places) {
+		out = append(out, TrueEffect{j + 1, x})
+	}
+	return out
+}
+
+// EffectsBetween gives, for each pair of places (m along the true line, the
+// second beyond the first, beyond the lap's length where the stretch passes the
+// gate), the seconds that slot B takes less (negative) or more than slot A over it.
+func (r *Run) EffectsBetween(places [][2]float64) []float64 {
+	return effectsBetween(r.Options, r.Circuit, places)
+}
+
+// effectsBetween rides the very same laps twice, all in the reference slot and
+// all in the trial slot, and takes the mean difference of each stretch. A stretch
+// whose second place is NaN is that of the turn whose number is the first.
+func effectsBetween(o Options, c Circuit, places [][2]float64) []float64 {
 	o.bare = true
-	n := len(c.Turns)
-	var seg [2][]float64
-	count := 0
+	out := make([]float64, len(places))
 	var runs [2]*Truth
 	for k, slot := range []string{"A", "B"} {
 		q := o
 		q.Slots = []string{slot}
 		runs[k] = &ride(q, c).Truth
-		seg[k] = make([]float64, n)
 	}
+	count := make([]int, len(places)) // a stretch past the gate has no last lap
 	for i, l := range runs[0].Laps {
 		if l.Kind != TimedLap || i+1 >= len(runs[0].Laps) || l.HeldUp {
 			continue
 		}
-		count++
-		for k := range seg {
-			for j := range c.Turns {
-				a, b := runs[k].Segment(i, j+1)
-				seg[k][j] += b - a
+		for j, p := range places {
+			gain := 0.0
+			for k, sign := range []float64{-1, 1} {
+				from, to := p[0], p[1]
+				if math.IsNaN(to) {
+					from, to = runs[k].stretch(int(p[0]))
+				}
+				base := float64(i) * runs[k].Length
+				gain += sign * (runs[k].CrossAt(base+to) - runs[k].CrossAt(base+from))
+			}
+			if !math.IsNaN(gain) {
+				out[j] += gain
+				count[j]++
 			}
 		}
 	}
-	var out []TrueEffect
-	for j := range seg[0] {
-		out = append(out, TrueEffect{j + 1, (seg[1][j] - seg[0][j]) / float64(max(count, 1))})
+	for j := range out {
+		out[j] /= float64(max(count[j], 1))
 	}
 	return out
 }
@@ -71,9 +99,15 @@ func trueEffects(o Options, c Circuit) []TrueEffect {
 // on a lap, NaN where the run does not hold them.
 func (tr *Truth) Segment(lap, turn int) (from, to float64) {
 	base := float64(lap) * tr.Length
-	from = tr.CrossAt(base + tr.Turns[turn-1].Segment)
+	from, to = tr.stretch(turn)
+	return tr.CrossAt(base + from), tr.CrossAt(base + to)
+}
+
+// stretch gives the places between which a turn's own stretch lies.
+func (tr *Truth) stretch(turn int) (from, to float64) {
+	from = tr.Turns[turn-1].Segment
 	if turn < len(tr.Turns) {
-		return from, tr.CrossAt(base + tr.Turns[turn].Segment)
+		return from, tr.Turns[turn].Segment
 	}
-	return from, tr.CrossAt(base + tr.Length + tr.Turns[0].Segment)
+	return from, tr.Length + tr.Turns[0].Segment
 }

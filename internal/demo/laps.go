@@ -61,6 +61,15 @@ func (tr *Truth) CrossAt(s float64) float64 {
 	return tr.Time[lo] + (tr.Time[hi]-tr.Time[lo])*(s-tr.S[lo])/ds
 }
 
+// PlaceAt is the place (m, unwrapped like S) at a recording time.
+func (tr *Truth) PlaceAt(t float64) float64 {
+	i := tr.index(t)
+	if i+1 >= len(tr.S) || tr.Time[i+1] <= tr.Time[i] {
+		return tr.S[i]
+	}
+	return tr.S[i] + (tr.S[i+1]-tr.S[i])*(t-tr.Time[i])/(tr.Time[i+1]-tr.Time[i])
+}
+
 // index of the row at recording time t.
 func (tr *Truth) index(t float64) int {
 	lo, hi := 0, len(tr.Time)-1

@@ -380,10 +380,7 @@ func (w *row) debrief(x *chained) {
 // verdict asks about every turn's segment: the planted effect and the others.
 func (w *row) verdict(x *chained) {
 	o := &x.run.Options
-	truth := map[int]float64{}
-	for _, e := range x.run.Truth.Effects {
-		truth[x.turn[e.Turn]] += e.Seconds // two true turns can share one window
-	}
+	var windows []proving.Window
 	by := map[int]*verdict.Measure{}
 	var order []int
 	q := verdict.Question{Reference: "A", Trial: "B"}
@@ -405,10 +402,13 @@ func (w *row) verdict(x *chained) {
 			}
 			if !p.Whole {
 				l.Value = math.NaN()
+			} else {
+				windows = append(windows, proving.Window{Turn: p.Turn, Span: proving.Span{From: p.Start, To: p.End}})
 			}
 			m.Laps = append(m.Laps, l)
 		}
 	}
+	truth := proving.EffectsIn(x.run, windows)
 	sort.Ints(order)
 	turn := x.turn[o.Effects[0].Turn]
 	w.verdicts++
