@@ -58,3 +58,17 @@ func TestMatch(t *testing.T) {
 		t.Error("F1 of nothing")
 	}
 }
+
+// Cumulative binomial tables (from memory: 20 trials at 0.95, P(X <= 15) = 0.0026,
+// P(X <= 16) = 0.0159).
+func TestFewest(t *testing.T) {
+	for _, c := range []struct {
+		n    int
+		p    float64
+		want int
+	}{{20, 0.95, 16}, {1, 0.95, 0}, {4, 0.95, 2}, {100, 0.5, 38}} {
+		if got := Fewest(c.n, c.p); got != c.want {
+			t.Errorf("%d trials of %g: %d, want %d", c.n, c.p, got, c.want)
+		}
+	}
+}

@@ -69,19 +69,10 @@ func TestTorqueOfTwoRuns(t *testing.T) {
 	}
 	// 93 to 97 % is the promise. The few pairs of the default run fail it only
 	// where chance would give so few in less than one of a hundred at 95 %.
-	low := 0.93
+	low := float64(proving.Fewest(all, 0.95)) / float64(all)
 	if proving.Full() { // and one standard error of so many pairs above
+		low = 0.93
 		atMost(t, "covered", float64(held)/float64(all), 0.97+math.Sqrt(0.05*0.95/float64(all)))
-	} else {
-		tail, k := 0.0, 0
-		for ; k <= all; k++ {
-			lg := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
-			tail += math.Exp(lg(all) - lg(k) - lg(all-k) + float64(k)*math.Log(0.95) + float64(all-k)*math.Log(0.05))
-			if tail > 0.01 {
-				break
-			}
-		}
-		low = float64(k) / float64(all)
 	}
 	atLeast(t, "covered", float64(held)/float64(all), low)
 }
