@@ -4,7 +4,6 @@ import (
 	"context"
 	"flag"
 	"fmt"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,6 +13,7 @@ import (
 	"time"
 
 	"cornerwright/internal/demo"
+	"cornerwright/internal/proving"
 )
 
 var program = flag.String("program", "", "measure this `FILE` in place of one built now")
@@ -27,32 +27,12 @@ var endToEnd = []struct {
 	filled bool
 }{{"20min", 11, false}, {"20min-filled", 11, true}, {"60min", 35, false}}
 
-// writeLong writes a recording of 32 channels at 100 rows a second: those of the
-// demo world, a lap marker, and three that no analysis asks for.
 func writeLong(path string, laps int, filled bool) error {
-	o := demo.DefaultOptions(0, 77)
-	o.Laps, o.LapMarker = laps, true
-	r := demo.Ride(o)
-	clock := r.Channel("rpm")
-	for i, c := range []demo.Channel{{Name: "oil pressure", Header: "Oil pressure", Unit: "bar", Decimals: 2}, {Name: "battery", Header: "Battery", Unit: "V", Decimals: 2}, {Name: "tyre pressure", Header: "Rear tyre pressure", Unit: "bar", Decimals: 3}} {
-		c.Time, c.Value = clock.Time, make([]float64, len(clock.Time))
-		for j := range c.Value {
-			c.Value[j] = 5 + math.Sin(float64(j)/50)*float64(i+1) + float64(j*7919%101)/1000
-		}
-		if len(r.Channels) < 32 {
-			r.Channels = append(r.Channels, c)
-		}
-	}
-	if len(r.Channels) != 32 {
-		return fmt.Errorf("the recording has %d channels", len(r.Channels))
-	}
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
-	d := demo.Plain
-	d.Repeat = filled
-	if err := r.WriteText(f, d); err != nil {
+	if err := proving.WriteLong(f, laps, filled); err != nil {
 		return err
 	}
 	return f.Close()
