@@ -14,6 +14,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/contract"
+	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 )
 
@@ -54,6 +55,7 @@ func addCommands() []*command {
 			example: "cornerwright check run1.csv",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 				mapFile := f.String("map", "", "column map `FILE.toml`")
+				mapTo := f.String("write-map", "", "write the column map it went by to `FILE.toml`, to be edited and given back")
 				database := f.String("database", "", "signal database `FILE.dbc` of a bus log")
 				return func(ctx context.Context, args []string) error {
 					path, err := one(args, "file")
@@ -75,7 +77,7 @@ func addCommands() []*command {
 						defer done()
 						file = packed
 					}
-					return a.check(path, file, *mapFile, m)
+					return a.check(path, file, *mapFile, *mapTo, m)
 				}
 			}},
 	}
@@ -136,6 +138,12 @@ func (a *app) add(ctx context.Context, args []string, database string, q book.Ad
 	if err != nil {
 		return err
 	}
+	beside := ""
+	if database == "" && len(list) > 1 {
+		if beside, list, err = databaseAmong(list); err != nil {
+			return err
+		}
+	}
 	b, err := a.theBook()
 	if err != nil {
 		return err
@@ -147,8 +155,13 @@ func (a *app) add(ctx context.Context, args []string, database string, q book.Ad
 		r := q
 		r.Path = path
 		done := func() {}
-		if database != "" {
-			if r.Path, done, err = bound(path, database); err != nil {
+		with := database
+		if with == "" && beside != "" && intake.IsBusLog(headOf(path)) {
+			with = beside
+			a.talk("%s is read with the signal database %s", path, beside)
+		}
+		if with != "" {
+			if r.Path, done, err = bound(path, with); err != nil {
 				return err
 			}
 		}
@@ -263,18 +276,28 @@ func problemOf(err error) *contract.Problem {
 }
 
 // check reads file; path is what the person named.
-func (a *app) check(path, file, mapName string, m []byte) error {
+func (a *app) check(path, file, mapName, mapTo string, m []byte) error {
 	got, err := book.Check(file, mapName, m)
 	rec := got.Recording
 	if err != nil && !errors.Is(err, book.ErrInvalid) {
 		return err
+	}
+	if mapTo != "" && got.Result != nil {
+		if werr := writeFresh(mapTo, func(w io.Writer) error { _, err := io.WriteString(w, got.Result.Map); return err }); werr != nil {
+			return werr
+		}
+		a.talk("written: %s", mapTo)
 	}
 	if a.json {
 		var fault *contract.Problem
 		if err != nil {
 			fault = problemOf(err)
 		}
-		if werr := a.answer(contract.NewCheck(path, rec, fault)); werr != nil {
+		answer := contract.NewCheck(path, rec, fault)
+		if got.Result != nil {
+			answer.Map = got.Result.Map
+		}
+		if werr := a.answer(answer); werr != nil {
 			return werr
 		}
 		return err

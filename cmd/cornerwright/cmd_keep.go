@@ -111,6 +111,7 @@ func keepCommands() []*command {
 					return nil
 				}
 			}},
+		convertCommand(),
 		{name: "recompute", args: "", short: "make every result anew whose method or circuit line has changed", noJSON: true,
 			long:    "Uses all cores. It can be stopped at any time and is resumed by calling it again.",
 			example: "cornerwright recompute --book season",

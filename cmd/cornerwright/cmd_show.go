@@ -103,6 +103,7 @@ func showCommands() []*command {
 			return nil
 		}),
 		showRun("tyres", "identify circumference and crown radius of both tyres from a run", "What the run cannot support is withheld with the reason.", showTyres),
+		torqueCommand(),
 	}
 }
 

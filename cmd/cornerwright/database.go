@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -8,6 +9,36 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/intake"
 )
+
+// databaseAmong takes a signal database out of the files of a folder: the bus
+// logs beside it are read with it. Where there are several nobody knows which is
+// meant.
+func databaseAmong(list []string) (database string, rest []string, err error) {
+	for _, path := range list {
+		if !intake.IsDatabase(headOf(path)) {
+			rest = append(rest, path)
+			continue
+		}
+		if database != "" {
+			return "", nil, &book.Error{Kind: book.ErrInvalid, File: path, Text: "two signal databases are named, this and " + database, Mend: "say which with --database FILE.dbc, and leave the other out"}
+		}
+		database = path
+	}
+	return database, rest, nil
+}
+
+// headOf is the beginning of a file; nothing where it cannot be read, which is
+// told when it is.
+func headOf(path string) []byte {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil
+	}
+	defer f.Close()
+	head := make([]byte, 4<<10)
+	n, _ := io.ReadFull(f, head)
+	return head[:n]
+}
 
 // bound packs a bus log with the signal database that tells what it means, so
 // that the book keeps both, bit for bit, as one original. The same two files

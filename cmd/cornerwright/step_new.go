@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 
@@ -31,6 +32,7 @@ func stepNew(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 	columns := f.String("columns", "", "`BAND` of columns of a grid")
 	gears := f.String("gears", "", "`GEARS` of a list, as 2,3 or 2..4")
 	by := f.String("by", "", "`AMOUNT` to add, in the setting's unit")
+	tableFile := f.String("table", "", "values of the setting as a plain text table in `FILE`, pasted from anywhere; \"-\" reads them from stdin")
 	reason := f.String("reason", "", "why, in `WORDS`; printed on the sheet")
 	remark := f.Int("remark", 0, "`NUMBER` of the remark it answers")
 	turn := f.Int("turn", 0, "turn `NUMBER` where it is judged")
@@ -68,6 +70,10 @@ func stepNew(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 				return usage("--take needs the run of the debrief", "add --run RUN")
 			}
 			if s, err = takeProposal(ctx, b, n, *take, *author); err != nil {
+				return err
+			}
+		case *tableFile != "":
+			if s, err = a.pastedTable(b, *bikeName, *settingID, *slot, *tableFile); err != nil {
 				return err
 			}
 		default:
@@ -191,6 +197,63 @@ func takeProposal(ctx context.Context, b *book.Book, run int, ref, author string
 		return setting.Step{}, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("finding %s has %d proposals that change a setting, not %d", id, i, k), Mend: "say the change yourself: --change"}
 	}
 	return setting.Step{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("the debrief of run %d has no finding %q", run, id), Mend: "it has: " + strings.Join(ids, ", ")}
+}
+
+// pastedTable makes a step of a table of values: the cells in which it differs
+// from what the slot holds now.
+func (a *app) pastedTable(b *book.Book, bikeName, id, slot, path string) (setting.Step, error) {
+	var none setting.Step
+	k, err := b.Bike(bikeName)
+	if err != nil {
+		return none, err
+	}
+	st := k.Bike.Setting(id)
+	if st == nil {
+		var ids []string
+		for _, x := range k.Bike.Settings {
+			ids = append(ids, x.ID)
+		}
+		return none, usage(fmt.Sprintf("%s has no setting %q to put a table into", k.Name, id), "--setting one of: "+strings.Join(ids, ", "))
+	}
+	if slot == "" {
+		slot = k.Bike.Slots.Trial
+	}
+	var text []byte
+	if path == "-" {
+		text, err = io.ReadAll(io.LimitReader(a.stdin, 1<<20))
+	} else {
+		text, err = readSmall(path)
+	}
+	if err != nil {
+		return none, err
+	}
+	v, err := setting.ParseTable(st, len(k.Bike.Drive.Gears), string(text))
+	var te *setting.TableError
+	if errors.As(err, &te) {
+		return none, &book.Error{Kind: book.ErrInvalid, File: path, Line: te.Line, Column: te.Column, Text: te.Text, Mend: te.Mend}
+	} else if err != nil {
+		return none, err
+	}
+	sheet, err := b.CurrentSheet(k.Name)
+	if err != nil {
+		return none, err
+	}
+	old := sheet.Sheet.Values(slot, id)
+	if old == nil {
+		return none, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("slot %q holds no values of %s", slot, id), Mend: "see the values: cornerwright sheet show " + fmt.Sprint(sheet.Number)}
+	}
+	s := setting.Step{Bike: k.Name, From: sheet.Number, Slot: slot, Setting: id, State: "proposed"}
+	for i := range old {
+		for j := range old[i] {
+			if v[i][j] != old[i][j] {
+				s.Cells = append(s.Cells, setting.Cell{Row: i, Column: j, Old: old[i][j], New: v[i][j]})
+			}
+		}
+	}
+	if len(s.Cells) == 0 {
+		return none, &book.Error{Kind: book.ErrInvalid, File: path, Text: fmt.Sprintf("the table is what slot %s holds already", slot), Mend: "change a value in it"}
+	}
+	return s, nil
 }
 
 // sayChange makes a step of a change in words or in typed flags.

@@ -64,13 +64,13 @@ func readFile(name string, in *input, mapName string, m []byte, progress func(in
 	if len(m) > 0 {
 		cm, err := intake.ParseColumnMap(mapName, m)
 		if err != nil {
-			return nil, fromIntake(err)
+			return nil, Invalid(err)
 		}
 		opt.Map = cm
 	}
 	res, err := intake.ReadFrom(name, in, in.size, opt)
 	if err != nil {
-		return res, fromIntake(err)
+		return res, Invalid(err)
 	}
 	if len(res.Recordings) == 0 {
 		return res, &Error{Kind: ErrInvalid, File: name, Text: "the file holds no recording", Mend: "give the file that the logger wrote"}
@@ -78,7 +78,12 @@ func readFile(name string, in *input, mapName string, m []byte, progress func(in
 	return res, nil
 }
 
-func fromIntake(err error) error {
+// Invalid is what a reader says of its input, as an error of the book with its
+// place; nil for nil.
+func Invalid(err error) error {
+	if err == nil {
+		return nil
+	}
 	var e *intake.Error
 	if errors.As(err, &e) {
 		return &Error{Kind: ErrInvalid, File: e.File, Line: e.Line, Column: e.Column, Text: e.Text, Source: e.Source, Mend: e.Mend}

@@ -153,7 +153,7 @@ func (b *Book) Columns(original string, most int) (res *intake.Result, runs []Ru
 		}
 		if len(text) > 0 {
 			if m, err = intake.ParseColumnMap("column map", text); err != nil {
-				return nil, runs, nil, fromIntake(err)
+				return nil, runs, nil, Invalid(err)
 			}
 		}
 	}
@@ -177,7 +177,7 @@ func (b *Book) Columns(original string, most int) (res *intake.Result, runs []Ru
 		return nil, runs, m, damaged("original "+original[:12]+" cannot be unpacked", err)
 	}
 	if res, err = intake.Read("the recording", append(head, rest...), opt); err != nil {
-		err = fromIntake(err)
+		err = Invalid(err)
 	}
 	return res, runs, m, err
 }

@@ -91,6 +91,8 @@ type Channel struct {
 	Source string   `json:"source_unit,omitempty"`
 	Known  bool     `json:"known"`
 	RateHz *float64 `json:"rate_hz,omitempty"`
+	Jitter *float64 `json:"jitter_pct,omitempty"` // median deviation of the intervals from the usual one
+	Step   *float64 `json:"step,omitempty"`       // of quantisation, in Unit
 	FirstS *float64 `json:"first_s,omitempty"`
 	LastS  *float64 `json:"last_s,omitempty"`
 	N      int      `json:"n"`
@@ -101,7 +103,7 @@ type Channel struct {
 func channels(rec *recording.Recording) []Channel {
 	out := []Channel{}
 	for _, c := range rec.Channels {
-		x := Channel{Name: c.Name, From: c.From, Unit: c.Unit, Source: c.SourceUnit, Known: c.Known, RateHz: positive(c.Rate(), 2), N: len(c.Time), Marks: []Mark{}}
+		x := Channel{Name: c.Name, From: c.From, Unit: c.Unit, Source: c.SourceUnit, Known: c.Known, RateHz: positive(c.Rate(), 2), N: len(c.Time), Jitter: pct(c.Jitter()), Step: positive(c.Step, 12), Marks: []Mark{}}
 		if n := len(c.Time); n > 0 {
 			x.FirstS, x.LastS = opt(c.Time[0], 3), opt(c.Time[n-1], 3)
 		}
@@ -122,6 +124,7 @@ type Check struct {
 	Format   string              `json:"format,omitempty"`
 	Rows     int                 `json:"rows"`
 	Usable   bool                `json:"usable"`
+	Map      string              `json:"map,omitempty"` // the column map it went by, TOML, ready to edit
 	Channels []Channel           `json:"channels"`
 	Problems []recording.Problem `json:"problems"`
 	Error    *Problem            `json:"error,omitempty"`

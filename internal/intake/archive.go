@@ -16,12 +16,11 @@ import (
 // maxMembers bounds the files of an archive that are read.
 const maxMembers = 1000
 
-// member is one file of an archive or of many given at once.
+// member is one file of an archive.
 type member struct {
 	name   string
 	packed int64 // bytes it takes packed, 0 where it is not
 	open   func() (io.ReadCloser, error)
-	read   func(Options) (*Result, error) // in place of open, for files that lie open
 }
 
 // readZip reads every recording in an archive. One whose table of contents is
@@ -122,9 +121,6 @@ func readMembers(name string, list []member, opts Options, depth int) (*Result, 
 }
 
 func readMember(name string, m member, opts Options, depth int) (*Result, error) {
-	if m.read != nil {
-		return m.read(opts)
-	}
 	rc, err := m.open()
 	if err != nil {
 		return nil, err
@@ -234,26 +230,4 @@ func (c *counted) ReadByte() (byte, error) {
 	n, err := io.ReadFull(c.r, c.one[:])
 	c.n += int64(n)
 	return c.one[0], err
-}
-
-// Input is one of many files given at once.
-type Input struct {
-	Name string // for messages; a path relative to the folder where there is one
-	Size int64
-	Data io.ReaderAt
-}
-
-// ReadMany reads many files at once, such as a folder: each recording among
-// them, with the signal database that lies beside its CAN logs. What is no
-// recording is among the problems. Hidden files are passed over.
-func ReadMany(name string, files []Input, opts Options) (*Result, error) {
-	list := make([]member, 0, len(files))
-	for _, f := range files {
-		list = append(list, member{name: f.Name, open: func() (io.ReadCloser, error) {
-			return io.NopCloser(io.NewSectionReader(f.Data, 0, f.Size)), nil
-		}, read: func(o Options) (*Result, error) {
-			return ReadFrom(name+"/"+f.Name, f.Data, f.Size, o)
-		}})
-	}
-	return readMembers(name, list, opts, 0)
 }

@@ -155,7 +155,7 @@ func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, err
 	clock := newColumn("time", "s", timeChannel, nil, 0)
 	s.clock = clock
 	s.cols = []*column{clock}
-	cols := map[*signal]*column{}
+	cols := map[*busSignal]*column{}
 	unknown := map[string]int{}
 	var line, bad, remote, faults, short int
 	var lines []table.Break

@@ -10,10 +10,10 @@ import (
 	"cornerwright/internal/intake/table"
 )
 
-// signal is one signal of a CAN message. Its raw bits are decoded here and not
+// busSignal is one signal of a CAN message. Its raw bits are decoded here and not
 // by the database library, which clamps values to the stated range, so that a
 // sensor fault would vanish.
-type signal struct {
+type busSignal struct {
 	name        string
 	start, size int
 	motorola    bool
@@ -29,8 +29,8 @@ type signal struct {
 type message struct {
 	name    string
 	id      uint64
-	signals []*signal
-	mux     *signal
+	signals []*busSignal
+	mux     *busSignal
 }
 
 type database struct {
@@ -58,7 +58,7 @@ func parseDBC(name string, text []byte) (db *database, err error) {
 		return nil, &Error{File: name, Line: pos.Line, Column: pos.Column, Text: "signal database: " + e.Reason(), Mend: "mend that line of the DBC file", Source: src}
 	}
 	db = &database{messages: map[uint64]*message{}}
-	find := func(id dbc.MessageID, sig dbc.Identifier) *signal {
+	find := func(id dbc.MessageID, sig dbc.Identifier) *busSignal {
 		if m := db.messages[dbcKey(id)]; m != nil {
 			for _, s := range m.signals {
 				if s.name == string(sig) {
@@ -80,7 +80,7 @@ func parseDBC(name string, text []byte) (db *database, err error) {
 				if sd.Size == 0 || sd.Size > 64 || sd.StartBit > 511 {
 					return nil, &Error{File: name, Line: sd.Pos.Line, Column: sd.Pos.Column, Text: "signal " + string(sd.Name) + " has no valid place in its message", Mend: "give 1 to 64 bits within the frame"}
 				}
-				s := &signal{name: string(sd.Name), start: int(sd.StartBit), size: int(sd.Size), motorola: sd.IsBigEndian, signed: sd.IsSigned,
+				s := &busSignal{name: string(sd.Name), start: int(sd.StartBit), size: int(sd.Size), motorola: sd.IsBigEndian, signed: sd.IsSigned,
 					factor: sd.Factor, off: sd.Offset, unit: sd.Unit, multiplexed: sd.IsMultiplexed, muxValue: sd.MultiplexerSwitch}
 				if s.factor == 0 {
 					s.factor = 1
@@ -124,7 +124,7 @@ func dbcKey(id dbc.MessageID) uint64 {
 // Bit b is bit b%8 (0 the least) of byte b/8. Intel: start is the least
 // significant bit, counting upward. Motorola: start is the most significant
 // bit, counting downward, from bit 0 to bit 7 of the next byte.
-func (s *signal) raw(data []byte) (uint64, bool) {
+func (s *busSignal) raw(data []byte) (uint64, bool) {
 	if !s.motorola {
 		if s.start+s.size > 8*len(data) {
 			return 0, false
@@ -162,7 +162,7 @@ func (s *signal) raw(data []byte) (uint64, bool) {
 }
 
 // value returns the physical value, raw*factor + offset.
-func (s *signal) value(data []byte) (float64, bool) {
+func (s *busSignal) value(data []byte) (float64, bool) {
 	x, ok := s.raw(data)
 	if !ok {
 		return 0, false
@@ -186,7 +186,7 @@ func (s *signal) value(data []byte) (float64, bool) {
 
 // labelled makes a label column of a signal whose values all have words that
 // mean something to the channel: slot and gear.
-func (c *column) labelled(s *signal) {
+func (c *column) labelled(s *busSignal) {
 	if len(s.words) == 0 || s.factor != 1 || s.off != 0 {
 		return
 	}

@@ -7,6 +7,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
@@ -276,5 +277,5 @@ func quantile(v []float64, q float64) float64 {
 	if len(s) == 0 {
 		return 0
 	}
-	return nth(s, int(q*float64(len(s)-1)+0.5))
+	return signal.Nth(s, int(q*float64(len(s)-1)+0.5))
 }

@@ -9,6 +9,7 @@ import (
 	"sync/atomic"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
@@ -205,7 +206,7 @@ func spikes(s *source, c *recording.Channel, d recording.Describe) {
 	for i := 1; i < len(v)-1; i += 1 + len(v)/20000 {
 		r = append(r, math.Abs(v[i]-(v[i-1]+v[i+1])/2))
 	}
-	scale := math.Max(nth(r, len(r)/2)*1.4826, nth(r, len(r)*95/100)/2)
+	scale := math.Max(signal.Nth(r, len(r)/2)*1.4826, signal.Nth(r, len(r)*95/100)/2)
 	limit := math.Max(spikeSigma*scale, spikeFloor(d))
 	n := 0
 	worst := 0.0
@@ -364,7 +365,7 @@ func usualStand(c *recording.Channel, moving []recording.Span) float64 {
 	if len(x) < 200 {
 		return math.Inf(1)
 	}
-	return nth(x, len(x)*999/1000)
+	return signal.Nth(x, len(x)*999/1000)
 }
 
 // changes tells whether a channel takes more than one value between two instants.

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
@@ -211,7 +212,7 @@ func ratio(c, truth *recording.Channel, up func(t float64) bool, lag float64) (m
 	if len(r) < minAgreement/4 {
 		return nan, nan, len(r)
 	}
-	return nth(r, len(r)/2), (nth(r, len(r)*9/10) - nth(r, len(r)/10)) / 2, len(r)
+	return signal.Nth(r, len(r)/2), (signal.Nth(r, len(r)*9/10) - signal.Nth(r, len(r)/10)) / 2, len(r)
 }
 
 // judgeSpeed tests a speed channel's unit against a speed known better.

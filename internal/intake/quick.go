@@ -1,48 +1,8 @@
 package intake
 
 import (
-	"sort"
-
 	"cornerwright/internal/recording"
 )
-
-// nth returns the value that would stand at place k were s sorted, without
-// sorting it; s is reordered. No value may be NaN. Hoare's selection with the
-// median of three; what is left of an unlucky run is sorted.
-func nth(s []float64, k int) float64 {
-	lo, hi := 0, len(s)-1
-	for range 64 {
-		if hi-lo < 12 {
-			break
-		}
-		a, b, c := s[lo], s[lo+(hi-lo)/2], s[hi]
-		pivot := max(min(a, b), min(max(a, b), c))
-		i, j := lo, hi
-		for i <= j {
-			for s[i] < pivot {
-				i++
-			}
-			for s[j] > pivot {
-				j--
-			}
-			if i <= j {
-				s[i], s[j] = s[j], s[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return s[k]
-		}
-	}
-	sort.Float64s(s[lo : hi+1])
-	return s[k]
-}
 
 // walker gives a channel's value at instants that mostly rise, as Channel.At
 // does, without searching for each.

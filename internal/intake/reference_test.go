@@ -152,7 +152,7 @@ func TestSignalWorkedExamples(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, w := range c.signals {
-			s := signal{factor: 1}
+			s := busSignal{factor: 1}
 			var order int
 			var sign string
 			if _, err := fmt.Sscanf(w.place, "%d|%d@%d%1s", &s.start, &s.size, &order, &sign); err != nil {
@@ -166,14 +166,14 @@ func TestSignalWorkedExamples(t *testing.T) {
 	}
 	// IEEE 754 floats, Intel: cantools.
 	d, _ := hex.DecodeString("75931804562E60C0")
-	if v, ok := (&signal{size: 64, float: true, factor: 1}).value(d); !ok || math.Abs(v+129.448) > 1e-9 {
+	if v, ok := (&busSignal{size: 64, float: true, factor: 1}).value(d); !ok || math.Abs(v+129.448) > 1e-9 {
 		t.Errorf("64-bit float is %v", v)
 	}
 	d, _ = hex.DecodeString("0000803F")
-	if v, ok := (&signal{size: 32, float: true, factor: 1}).value(d); !ok || v != 1 {
+	if v, ok := (&busSignal{size: 32, float: true, factor: 1}).value(d); !ok || v != 1 {
 		t.Errorf("32-bit float is %v", v)
 	}
-	if _, ok := (&signal{size: 16, start: 8, factor: 1}).value([]byte{1, 2}); ok {
+	if _, ok := (&busSignal{size: 16, start: 8, factor: 1}).value([]byte{1, 2}); ok {
 		t.Error("a signal beyond its data has a value")
 	}
 }
@@ -186,7 +186,7 @@ func TestSignalsAgainstLibrary(t *testing.T) {
 		for i := range data {
 			data[i] = byte(r.Uint32())
 		}
-		s := signal{start: r.IntN(64), size: 1 + r.IntN(64), motorola: r.IntN(2) == 0, signed: r.IntN(2) == 0, factor: 1}
+		s := busSignal{start: r.IntN(64), size: 1 + r.IntN(64), motorola: r.IntN(2) == 0, signed: r.IntN(2) == 0, factor: 1}
 		if s.size == 1 {
 			s.signed = false // one bit has no sign there
 		}
@@ -219,7 +219,7 @@ func TestLibraryDatabase(t *testing.T) {
 	if len(db.order) != 8 {
 		t.Errorf("%d messages, want 8", len(db.order))
 	}
-	at := func(msg uint64, name string) *signal {
+	at := func(msg uint64, name string) *busSignal {
 		for _, s := range db.messages[msg].signals {
 			if s.name == name {
 				return s

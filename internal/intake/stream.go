@@ -263,9 +263,14 @@ func Import(name string, r io.ReaderAt, size int64, create func() (io.Writer, er
 		var cols []columnfile.Column
 		for k, sc := range c.cols {
 			dc := &d.Columns[sc.index]
-			n := dc.Header
+			// The unit stands in the name, so that a reader of the file has it.
+			head := dc.Header
+			if dc.Unit != "" {
+				head += " [" + dc.Unit + "]"
+			}
+			n := head
 			for i := 2; n == "" || names[n]; i++ {
-				n = fmt.Sprintf("%s_%d", dc.Header, i)
+				n = fmt.Sprintf("%s_%d", head, i)
 			}
 			names[n] = true
 			ic := ImportedColumn{Name: n, Header: dc.Cell, Unit: dc.Unit, Kind: dc.Kind.String(), Decimals: sc.decimals, Base: dc.Base, Labels: c.labels[k]}

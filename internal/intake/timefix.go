@@ -8,6 +8,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
@@ -456,7 +457,7 @@ func medianStep(t []float64) float64 {
 	if len(d) == 0 {
 		return 0
 	}
-	return nth(d, len(d)/2)
+	return signal.Nth(d, len(d)/2)
 }
 
 // timeUnit finds the unit of a time column that states none: from the step

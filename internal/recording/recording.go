@@ -133,6 +133,21 @@ func (c *Channel) Rate() float64 {
 	return 1 / m
 }
 
+// Jitter is the median deviation of the channel's intervals from the usual one,
+// as a share of it, from some four thousand of them; NaN with no rate.
+func (c *Channel) Jitter() float64 {
+	rate := c.Rate()
+	if rate == 0 {
+		return math.NaN()
+	}
+	var d []float64
+	for i := 1; i < len(c.Time); i += 1 + len(c.Time)/4096 {
+		d = append(d, math.Abs((c.Time[i]-c.Time[i-1])*rate-1))
+	}
+	sort.Float64s(d)
+	return d[len(d)/2]
+}
+
 // Marked tells whether any mark of the given kinds (any kind if none is given)
 // touches the span.
 func (c *Channel) Marked(s Span, kinds ...MarkKind) bool {

@@ -131,7 +131,7 @@ func CompareTorque(a, b []Pull, from, to float64, teeth int) TorqueDifference {
 }
 
 func inRange(p Pull, from, to float64) bool {
-	return p.RPM+pullBin/2 >= from && p.RPM+pullBin/2 <= to
+	return p.RPM+PullBin/2 >= from && p.RPM+PullBin/2 <= to
 }
 
 // pullRows takes the mean of its stratum off every pull that both runs have, and

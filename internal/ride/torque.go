@@ -7,8 +7,8 @@ import (
 	"cornerwright/internal/bike"
 )
 
-// pullBin is the width of an engine speed bin, 1/min.
-const pullBin = 500.0
+// PullBin is the width of a bin of engine speed, 1/min.
+const PullBin = 500.0
 
 // pullBand is the low-pass of the accelerations that torque is read from, 1/s.
 const pullBand = 6.0
@@ -72,7 +72,7 @@ func (w *work) pulls() {
 			continue
 		}
 		g := int(s.Gear[i])
-		k := key{int(w.lap[i]), w.r.Circuit.TurnAt(w.pos.S[i]), g, int(s.RPM[i] / pullBin)}
+		k := key{int(w.lap[i]), w.r.Circuit.TurnAt(w.pos.S[i]), g, int(s.RPM[i] / PullBin)}
 		c := cells[k]
 		if c == nil {
 			c = &cell{}
@@ -98,7 +98,7 @@ func (w *work) pulls() {
 			continue
 		}
 		n := float64(c.n)
-		w.r.Pulls = append(w.r.Pulls, Pull{Lap: k.lap, Turn: k.turn, Gear: k.gear, RPM: float64(k.bin) * pullBin, Torque: c.sum / n, Seconds: n * w.dt,
+		w.r.Pulls = append(w.r.Pulls, Pull{Lap: k.lap, Turn: k.turn, Gear: k.gear, RPM: float64(k.bin) * PullBin, Torque: c.sum / n, Seconds: n * w.dt,
 			Wind: [2]float64{c.wind[0] / n, c.wind[1] / n}, Radius: w.rearRadius, RadiusSE: radiusSE, PerKilogram: c.mass / n})
 	}
 	sort.Slice(w.r.Pulls, func(i, j int) bool {
@@ -135,31 +135,4 @@ func (w *work) wheelSpin(band float64) []float64 {
 type TorqueBin struct {
 	RPM    float64  // 1/min, lower edge of a 500/min bin
 	Torque Interval // N.m at the crank
-}
-
-// TorqueCurve gives mean crank torque by engine speed over all gears and turns.
-func TorqueCurve(pulls []Pull) []TorqueBin {
-	byBin := map[float64]map[int][]Pull{}
-	for _, p := range pulls {
-		if byBin[p.RPM] == nil {
-			byBin[p.RPM] = map[int][]Pull{}
-		}
-		byBin[p.RPM][p.Lap] = append(byBin[p.RPM][p.Lap], p)
-	}
-	var out []TorqueBin
-	for rpm, laps := range byBin {
-		var x []float64
-		for _, ps := range laps {
-			m, t := 0.0, 0.0
-			for _, p := range ps {
-				m += p.Torque * p.Seconds
-				t += p.Seconds
-			}
-			x = append(x, m/t)
-		}
-		sortFloats(x)
-		out = append(out, TorqueBin{RPM: rpm, Torque: meanOf(x)})
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].RPM < out[j].RPM })
-	return out
 }

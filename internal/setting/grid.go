@@ -34,9 +34,6 @@ var axisScale = map[string]float64{
 	"Nm":    1,
 }
 
-// KnownUnit tells whether an axis may have the unit.
-func KnownUnit(unit string) bool { _, ok := axisScale[unit]; return ok }
-
 // FromSI converts a value of the axis's channel to the axis's unit. Engine
 // speed is the exception: it is handed over in 1/min, as ride.Signals has it.
 // An unknown unit gives NaN.

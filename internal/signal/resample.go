@@ -68,12 +68,3 @@ func Unwrap(a []float64) {
 		a[i] -= 2 * math.Pi * math.Round((a[i]-a[i-1])/(2*math.Pi))
 	}
 }
-
-// Cumulative is the trapezoid integral of x at spacing dt, zero at the start.
-func Cumulative(x []float64, dt float64) []float64 {
-	out := make([]float64, len(x))
-	for i := 1; i < len(x); i++ {
-		out[i] = out[i-1] + 0.5*dt*(x[i]+x[i-1])
-	}
-	return out
-}

@@ -23,33 +23,27 @@ func Median(x []float64) float64 {
 	return 0.5 * (lo + hi)
 }
 
-// Nth puts the k-th smallest value in place k, smaller ones before it,
-// and returns it (Hoare's selection, linear in the mean).
-func Nth(c []float64, k int) float64 {
-	lo, hi := 0, len(c)-1
-	for hi > lo {
-		// Median of three guards against sorted input.
-		m := lo + (hi-lo)/2
-		if c[m] < c[lo] {
-			c[m], c[lo] = c[lo], c[m]
+// Nth puts the k-th smallest value (from 0) in place k, smaller ones before it,
+// and returns it; s is reordered. No value may be NaN. Hoare's selection with the
+// median of three, linear in the mean; what is left of an unlucky run is sorted.
+func Nth(s []float64, k int) float64 {
+	lo, hi := 0, len(s)-1
+	for range 64 {
+		if hi-lo < 12 {
+			break
 		}
-		if c[hi] < c[lo] {
-			c[hi], c[lo] = c[lo], c[hi]
-		}
-		if c[hi] < c[m] {
-			c[hi], c[m] = c[m], c[hi]
-		}
-		p := c[m]
+		a, b, c := s[lo], s[lo+(hi-lo)/2], s[hi]
+		pivot := max(min(a, b), min(max(a, b), c))
 		i, j := lo, hi
 		for i <= j {
-			for c[i] < p {
+			for s[i] < pivot {
 				i++
 			}
-			for c[j] > p {
+			for s[j] > pivot {
 				j--
 			}
 			if i <= j {
-				c[i], c[j] = c[j], c[i]
+				s[i], s[j] = s[j], s[i]
 				i++
 				j--
 			}
@@ -60,10 +54,11 @@ func Nth(c []float64, k int) float64 {
 		case k >= i:
 			lo = i
 		default:
-			return c[k]
+			return s[k]
 		}
 	}
-	return c[k]
+	sort.Float64s(s[lo : hi+1])
+	return s[k]
 }
 
 // Quantile is the type 7 quantile (R, NumPy) of x at q in 0..1; NaN for none.

@@ -28,15 +28,6 @@ func ShowDelta(d float64, u Unit, decimals int) string {
 	return withUnit(s, u)
 }
 
-// ShowWithError formats an SI value with as many decimals as its standard error
-// supports (the error keeps two significant digits if its first is 1 or 2, else
-// one), as "182.4 km/h ± 0.3".
-func ShowWithError(si, se float64, u Unit) string {
-	e := math.Abs(u.DeltaFromSI(se))
-	d := Decimals(e)
-	return withUnit(Number(u.FromSI(si), d), u) + " ± " + Number(e, d)
-}
-
 // ShowInterval formats an interval of SI values with decimals that fit its
 // width, as "0.04 to 0.12 s".
 func ShowInterval(lo, hi float64, u Unit) string {

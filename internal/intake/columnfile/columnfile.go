@@ -239,9 +239,6 @@ func (f *Writer) write(b []byte) {
 	f.err = err
 }
 
-// Rows written so far.
-func (f *Writer) Rows() int64 { return f.rows }
-
 // Append writes a row group. Every column of it must have been filled.
 func (f *Writer) Append(g *Group) error {
 	if f.err != nil {
