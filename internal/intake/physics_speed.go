@@ -1,0 +1,165 @@
+package intake
+
+import (
+	"fmt"
+	"math"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/signal"
+	"cornerwright/internal/unit"
+)
+
+// upright tells when the bike stands nearly upright, by the lean channel (whatever
+// its unit: up to three tenths of its 98th percentile), without one by the path (up
+// to 2 m/s2 sideways), without either always. A leant tyre rolls on a smaller
+// radius: 12 % at 50 degrees.
+func upright(rec *recording.Recording, path *track) func(t float64) bool {
+	if lean := rec.Channel(recording.Lean); lean != nil {
+		limit := 0.3 * quantile(absOf(lean.Value), 0.98)
+		w := walker{c: lean}
+		return func(t float64) bool { return math.Abs(w.at(t)) <= limit }
+	}
+	if path != nil && len(path.yaw.Value) > 0 {
+		y, v := walker{c: path.yaw}, walker{c: path.speed}
+		return func(t float64) bool { return math.Abs(y.at(t)*v.at(t)) <= 2 }
+	}
+	return func(float64) bool { return true }
+}
+
+// ratio returns the median of c over truth where truth is fast and the bike
+// upright, the half width of the ratio's middle 80 %, and the pairs used. truth
+// runs lag seconds behind c.
+func ratio(c, truth *recording.Channel, up func(t float64) bool, lag float64) (med, width float64, n int) {
+	var r []float64
+	top := quantile(truth.Value, 0.99)
+	for i, v := range truth.Value {
+		if v < 0.3*top || v < 0.5 {
+			continue
+		}
+		t := truth.Time[i] - lag
+		if t < c.Time[0] || t > c.Time[len(c.Time)-1] || !up(t) {
+			continue
+		}
+		if x := c.At(t); x > 0 {
+			r = append(r, x/v)
+		}
+	}
+	if len(r) < minAgreement/4 {
+		return nan, nan, len(r)
+	}
+	return signal.Nth(r, len(r)/2), (signal.Nth(r, len(r)*9/10) - signal.Nth(r, len(r)/10)) / 2, len(r)
+}
+
+// judgeSpeed tests a speed channel's unit against a speed known better.
+// truth runs lag seconds behind it.
+func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, up func(t float64) bool, lag float64, ref string, own bool) {
+	c := rec.Channel(name)
+	if c == nil {
+		return
+	}
+	med, width, n := ratio(c, truth, up, lag)
+	if n < minAgreement/4 || med != med {
+		return
+	}
+	col := s.column(name)
+	var now unit.Unit
+	if col != nil {
+		now, _ = unit.Parse(col.info.Unit)
+	}
+	stated := col != nil && col.info.Stated
+	if math.Abs(med-1) <= unitBand || stated && math.Abs(med-1) < circBand {
+		// The rear wheel slips under drive even when upright: only more than that is
+		// the circumference.
+		band := wheelBand
+		if name == recording.RearSpeed {
+			band = 0.08
+		}
+		if off := med - 1; !own && math.Abs(off) > band && width < 0.1 {
+			mk := recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: fmt.Sprintf("reads %+.1f %% against %s over %d pairs: logged with a wrong circumference?", 100*off, ref, n)}
+			c.Marks = append(c.Marks, mk)
+			s.problem(recording.Warning, s.headerLine, index(col), name, fmt.Sprintf("%s %s", name, mk.Text), fmt.Sprintf("correct the circumference, or state scale = %.4f in a column map; it is not changed", 1/med))
+		}
+		s.settleUnit(name)
+		return
+	}
+	if now.Quantity != unit.Speed {
+		return
+	}
+	// What would the numbers be in another unit?
+	best, off := unit.Unit{}, math.Inf(1)
+	for _, sym := range []string{"km/h", "m/s", "mph", "kn", "ft/s"} {
+		u := unit.Must(sym)
+		k := (orOne(u.Mul) / orOne(u.Div)) / (orOne(now.Mul) / orOne(now.Div))
+		if d := math.Abs(med*k - 1); d < off {
+			best, off = u, d
+		}
+	}
+	what := fmt.Sprintf("%s reads %.3f times %s over %d pairs", name, med, ref, n)
+	if off > unitBand || best.Symbol == now.Symbol || width > 0.25*med {
+		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: what})
+		s.problem(recording.Warning, s.headerLine, index(col), name, what+": no unit explains it", "check the circumference or pulses per turn set in the logger; state scale in a column map")
+		return
+	}
+	k := (orOne(best.Mul) / orOne(best.Div)) / (orOne(now.Mul) / orOne(now.Div))
+	s.rescale(rec, c, k, best.Symbol, fmt.Sprintf("%s: the numbers are %s, not %s", what, best.Symbol, now.Symbol))
+}
+
+// wheelOffset estimates how far the speed of a wheel leads GPS speed in time,
+// by the shift that agrees best; a note, for later stages estimate it anew. A
+// braked wheel slips as hard as it brakes, and a leant one that is picked up grows
+// as it gains speed, which both look like a delay: only stretches of upright drive
+// speak, and each by its ratio to the run's own median. 0 where nothing is found.
+func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel, up func(t float64) bool) float64 {
+	w := rec.Channel(recording.FrontSpeed)
+	if w == nil {
+		w = rec.Channel(recording.RearSpeed)
+	}
+	if w == nil || len(truth.Value) < minAgreement {
+		return 0
+	}
+	stride := 1 + len(truth.Value)/4000
+	d := make([]float64, 0, len(truth.Value)/stride+1)
+	now, before, after := newWalker(w), newWalker(w), newWalker(w)
+	cost := func(lag float64) float64 {
+		d = d[:0]
+		for i := 0; i < len(truth.Value); i += stride {
+			t := truth.Time[i] - lag
+			if truth.Value[i] < movingSpeed || t < w.Time[0]+0.2 || t > w.Time[len(w.Time)-1]-0.2 {
+				continue
+			}
+			if (after.at(t+0.2)-before.at(t-0.2))/0.4 < 1.5 || !up(t) {
+				continue
+			}
+			d = append(d, math.Log(math.Max(0.1, now.at(t))/truth.Value[i]))
+		}
+		if len(d) < minAgreement/4 {
+			return math.Inf(1)
+		}
+		mid := quantile(d, 0.5)
+		for i := range d {
+			d[i] = math.Abs(d[i] - mid)
+		}
+		return quantile(d, 0.5) + quantile(d, 0.8)
+	}
+	best, at := math.Inf(1), 0.0
+	for lag := -2.0; lag <= 2.0001; lag += 0.05 {
+		if c := cost(lag); c < best {
+			best, at = c, lag
+		}
+	}
+	coarse := at
+	for lag := coarse - 0.05; lag <= coarse+0.0501; lag += 0.01 {
+		if c := cost(lag); c < best {
+			best, at = c, lag
+		}
+	}
+	if math.IsInf(best, 1) || math.Abs(at) < 0.075 || cost(0) < 1.15*best {
+		return 0
+	}
+	sev := recording.Note
+	if math.Abs(at) > 0.5 {
+		sev = recording.Warning
+	}
+	s.problem(sev, 0, 0, truth.Name, fmt.Sprintf("GPS runs about %.2f s behind the wheels", at), "nothing to do: it is estimated again, and finer, when laps are timed")
+	return at
+}
