@@ -72,7 +72,7 @@ func answerCommands() []*command {
 				f.IntVar(&q.MaxLaps, "laps", 0, "most timed `LAPS` in one run")
 				f.IntVar(&q.Settle, "settle", 0, "`LAPS` set aside after each switch")
 				f.Float64Var(&q.Power, "power", 0, "`SHARE` of tries in which it is to be seen (0.8)")
-				f.BoolVar(&q.NilCheck, "nil", false, "both slots hold the same settings: a check for false alarms")
+				f.BoolVar(&q.NilCheck, "alike", false, "both slots hold the same settings: a check for false alarms")
 				return func(ctx context.Context, args []string) error {
 					if err := none(args); err != nil {
 						return err
@@ -129,7 +129,7 @@ func answerCommands() []*command {
 				var q book.VerdictRequest
 				f.StringVar(&q.Measure, "measure", "", "`MEASURE` to judge by; otherwise the step's")
 				f.Float64Var(&q.Matters, "matters", 0, "smallest `DIFFERENCE` that matters")
-				f.BoolVar(&q.Nil, "nil", false, "both sides hold the same settings")
+				f.BoolVar(&q.Nil, "alike", false, "both sides hold the same settings")
 				return func(ctx context.Context, args []string) error {
 					b, err := a.toRead()
 					if err != nil {

@@ -75,7 +75,7 @@ func trialsCommand() *command {
 					a.say("\nreference against reference: %.0f of %d called better or worse, %s %% (95 %% %s to %s)", alarms.Value*float64(alarms.N), alarms.N,
 						dec(100*alarms.Value, 0), dec(100*alarms.Lo, 0), dec(100*alarms.Hi, 0))
 				} else {
-					a.say("\nreference against reference: not ridden yet (plan it with --nil, judge it with --nil)")
+					a.say("\nreference against reference: not ridden yet (plan it with --alike, judge it with --alike)")
 				}
 				return nil
 			}

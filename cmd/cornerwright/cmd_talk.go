@@ -236,9 +236,16 @@ func (a *app) vocabulary() error {
 	if a.json {
 		return a.answer(map[string]any{"complaints": debrief.Vocabulary()})
 	}
+	rows := [][]string{{"complaint", "what the bike does", "usual phases"}}
 	for _, c := range debrief.Vocabulary() {
-		a.say("%s", c)
+		w := debrief.Lookup(c)
+		var phases []string
+		for _, p := range w.Phases {
+			phases = append(phases, string(p))
+		}
+		rows = append(rows, []string{string(c), w.Means, strings.Join(phases, ", ")})
 	}
+	a.table(rows)
 	return nil
 }
 

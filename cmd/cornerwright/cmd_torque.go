@@ -13,12 +13,11 @@ import (
 
 func torqueCommand() *command {
 	return &command{name: "torque", args: "RUN RUN", short: "what the second run gives over the first at full throttle, by engine speed",
-		long: "Torque at the crank from the bike's acceleration, where both runs pulled in the same gear out of the same turn. Unless --from and --to say otherwise the range is what both runs rode. " +
+		long: "Torque at the crank from the bike's acceleration, where both runs pulled in the same gear out of the same turn. Without --rpm the range is what both runs rode. " +
 			"The interval holds the scatter of laps, a change of wind between the runs and what the bike file leaves open; fuel and slipstream are not in it.",
-		example: "cornerwright torque 1 2 --from 9000 --to 12000 --book season",
+		example: "cornerwright torque 1 2 --rpm 9000..12000 --book season",
 		setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
-			from := f.Float64("from", 0, "lowest engine speed in `1/MIN`")
-			to := f.Float64("to", 0, "highest engine speed in `1/MIN`")
+			rpm := f.String("rpm", "", "`BAND` of engine speed in 1/min, as 9000..12000")
 			return func(ctx context.Context, args []string) error {
 				if len(args) != 2 {
 					return usage(fmt.Sprintf("two runs are needed, %d given", len(args)), "cornerwright torque RUN RUN")
@@ -44,14 +43,13 @@ func torqueCommand() *command {
 					return &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("run %d is of %s at %s, run %d of %s at %s: grade, drag and gearing would be taken for torque", runs[0].Number, runs[0].Bike, runs[0].Circuit, runs[1].Number, runs[1].Bike, runs[1].Circuit), Mend: "name two runs of one bike at one circuit"}
 				}
 				lo, hi := pullRange(rides[0].Pulls, rides[1].Pulls)
-				if *from > 0 {
-					lo = *from
-				}
-				if *to > 0 {
-					hi = *to
+				if *rpm != "" {
+					if _, err := fmt.Sscanf(*rpm, "%f..%f", &lo, &hi); err != nil || !(hi > lo) {
+						return usage(fmt.Sprintf("--rpm %s is no band of engine speed", *rpm), "write it like --rpm 9000..12000")
+					}
 				}
 				if !(hi > lo) {
-					return &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("run %d and run %d have no engine speed in common at full throttle", runs[0].Number, runs[1].Number), Mend: "name another range with --from and --to, or runs with engine speed, gear and grip"}
+					return &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("run %d and run %d have no engine speed in common at full throttle", runs[0].Number, runs[1].Number), Mend: "name runs with engine speed, gear and grip"}
 				}
 				k, err := b.Bike(runs[1].Bike)
 				if err != nil {

@@ -29,7 +29,7 @@ const (
 
 // kinds of file that can be a recording, by their ending; others are left alone
 // without a word: a stick holds many things.
-var recordingEndings = []string{".csv", ".txt", ".tsv", ".dat", ".log", ".asc", ".nmea", ".gpx", ".xml", ".gz", ".zip"}
+var recordingEndings = []string{".csv", ".txt", ".tsv", ".dat", ".log", ".asc", ".nmea", ".gpx", ".xml", ".parquet", ".gz", ".zst", ".zip"}
 
 // watched is what became of one file.
 type watched struct {
