@@ -17,6 +17,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/contract"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -370,7 +371,7 @@ func writeNew(path string, write func(io.Writer) error) error {
 		return &book.Error{Kind: book.ErrInvalid, File: path, Text: "the file cannot be written", Err: err, Mend: "name a place that you may write to, with room"}
 	}
 	if dir := filepath.Dir(path); !isFolder(dir) {
-		return &book.Error{Kind: book.ErrInvalid, File: path, Text: "there is no folder " + dir, Mend: "make it, or name another"}
+		return &book.Error{Kind: book.ErrInvalid, File: path, Text: say.Plain("there is no folder " + dir), Mend: "make it, or name another"}
 	}
 	f, err := os.CreateTemp(filepath.Dir(path), ".cornerwright-*")
 	if err != nil {

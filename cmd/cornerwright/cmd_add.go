@@ -16,6 +16,7 @@ import (
 	"cornerwright/internal/contract"
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 func addCommands() []*command {
@@ -120,7 +121,7 @@ func files(args []string) ([]string, error) {
 			return nil
 		})
 		if errors.Is(err, errIsBook) {
-			return nil, &book.Error{Kind: book.ErrInvalid, File: p, Text: "this folder is a book, not a folder of recordings", Mend: "take its runs in with: cornerwright merge " + p}
+			return nil, &book.Error{Kind: book.ErrInvalid, File: p, Text: "this folder is a book, not a folder of recordings", Mend: say.Plain("take its runs in with: cornerwright merge " + p)}
 		}
 		if err != nil {
 			return nil, &book.Error{Kind: book.ErrInvalid, File: p, Text: "the folder cannot be read", Err: err, Mend: "check the stick and the permissions"}
@@ -268,9 +269,9 @@ func problemOf(err error) *contract.Problem {
 	if errors.As(err, &e) {
 		text := e.Text
 		if text == "" && e.Err != nil {
-			text = e.Err.Error()
+			text = say.Of(e.Err)
 		}
-		return &contract.Problem{File: e.File, Line: e.Line, Column: e.Column, Text: text, Mend: e.Mend}
+		return &contract.Problem{File: e.File, Line: e.Line, Column: e.Column, Text: text.String(), Mend: e.Mend.String()}
 	}
 	return &contract.Problem{Text: err.Error()}
 }

@@ -202,7 +202,7 @@ func answerCommands() []*command {
 					if err != nil {
 						return err
 					}
-					sheet, err := paper.OfStep(ctx, b, s)
+					sheet, err := paper.OfStep(ctx, b, s, nil)
 					if err != nil {
 						return err
 					}

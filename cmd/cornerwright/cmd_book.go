@@ -7,6 +7,7 @@ import (
 	"os"
 
 	"cornerwright/internal/book"
+	"cornerwright/internal/say"
 )
 
 func bookCommands() []*command {
@@ -115,7 +116,7 @@ func bookCommands() []*command {
 // its size.
 func readSmall(path string) ([]byte, error) {
 	bad := func(text string, err error, mend string) ([]byte, error) {
-		return nil, &book.Error{Kind: book.ErrInvalid, File: path, Text: text, Err: err, Mend: mend}
+		return nil, &book.Error{Kind: book.ErrInvalid, File: path, Text: say.Plain(text), Err: err, Mend: say.Plain(mend)}
 	}
 	info, err := os.Stat(path)
 	switch {
@@ -183,7 +184,7 @@ type circuitRow struct {
 }
 
 func circuitAnswer(r book.CircuitRecord) circuitRow {
-	return circuitRow{r.Name, r.Version, r.Origin, r.Turns, r.Length}
+	return circuitRow{r.Name, r.Version, r.Origin.String(), r.Turns, r.Length}
 }
 
 func (a *app) listCircuits() error {
@@ -204,7 +205,7 @@ func (a *app) listCircuits() error {
 	}
 	rows := [][]string{{"circuit", "version", "length [m]", "turns", "origin"}}
 	for _, r := range all {
-		rows = append(rows, []string{r.Name, fmt.Sprint(r.Version), dec(r.Length, 0), fmt.Sprint(r.Turns), r.Origin})
+		rows = append(rows, []string{r.Name, fmt.Sprint(r.Version), dec(r.Length, 0), fmt.Sprint(r.Turns), r.Origin.String()})
 	}
 	a.table(rows)
 	return nil

@@ -109,7 +109,7 @@ func (a *app) demoDay(ctx context.Context, seed uint64) (*book.Book, error) {
 	a.say("\nbook: %s", b.Dir())
 	a.say("recordings and bike file: %s", files)
 	for _, s := range steps {
-		sheet, err := paper.OfStep(ctx, b, s)
+		sheet, err := paper.OfStep(ctx, b, s, nil)
 		if err != nil {
 			return nil, err
 		}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/book"
+	"cornerwright/internal/say"
 )
 
 func keepCommands() []*command {
@@ -188,7 +189,7 @@ func keepCommands() []*command {
 						}
 					}
 					if len(rep.Faults) > 0 {
-						return &book.Error{Kind: book.ErrDamaged, File: b.Dir(), Text: fmt.Sprintf("%s found: %s", count(len(rep.Faults), "fault"), strings.Join(rep.Faults, "; ")), Mend: "restore the last backup into a new folder and merge this book into it"}
+						return &book.Error{Kind: book.ErrDamaged, File: b.Dir(), Text: say.Plain(fmt.Sprintf("%s found: %s", count(len(rep.Faults), "fault"), strings.Join(rep.Faults, "; "))), Mend: "restore the last backup into a new folder and merge this book into it"}
 					}
 					return nil
 				}
@@ -278,7 +279,7 @@ func (a *app) seasonCells(b *book.Book, bikeName, id, circuitName string) error 
 	}
 	st := k.Bike.Setting(id)
 	if st == nil {
-		return &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("%s has no setting %q", k.Name, id), Mend: "list them: cornerwright bike"}
+		return &book.Error{Kind: book.ErrNotFound, Text: say.Plain(fmt.Sprintf("%s has no setting %q", k.Name, id)), Mend: "list them: cornerwright bike"}
 	}
 	if circuitName != "" {
 		c, err := b.Circuit(circuitName)

@@ -11,6 +11,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/contract"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // showRun makes a command that shows one thing of one run.
@@ -275,5 +276,5 @@ func turnNumber(c *circuit.Circuit, s string) (int, error) {
 		}
 		all = append(all, t.Label())
 	}
-	return 0, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("%s has no turn %q", c.Name, s), Mend: "its turns are: " + strings.Join(all, ", ")}
+	return 0, &book.Error{Kind: book.ErrInvalid, Text: say.Plain(fmt.Sprintf("%s has no turn %q", c.Name, s)), Mend: say.Plain("its turns are: " + strings.Join(all, ", "))}
 }

@@ -11,6 +11,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/contract"
 	"cornerwright/internal/debrief"
+	"cornerwright/internal/say"
 )
 
 func talkCommands() []*command {
@@ -189,7 +190,7 @@ func talkCommands() []*command {
 							return nil
 						}
 					}
-					return &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("run %d has no lap %d", r.Number, lap), Mend: "see them: cornerwright laps " + fmt.Sprint(r.Number)}
+					return &book.Error{Kind: book.ErrNotFound, Text: say.Plain(fmt.Sprintf("run %d has no lap %d", r.Number, lap)), Mend: say.Plain("see them: cornerwright laps " + fmt.Sprint(r.Number))}
 				}
 			}},
 		{name: "strike", args: "RUN [REASON]", short: "take a run out of the lists by a mark; nothing is lost", noJSON: true,
@@ -284,7 +285,7 @@ func (a *app) readWords(m debrief.Remark, c *circuit.Circuit) ([]debrief.Remark,
 		case len(can) == 0:
 			mend = "name one with --says; see them: cornerwright remark --vocabulary"
 		}
-		return nil, &book.Error{Kind: book.ErrInvalid, Text: text, Mend: mend}
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: say.Plain(text), Mend: say.Plain(mend)}
 	}
 	if len(got.Remarks) == 0 {
 		return nil, &book.Error{Kind: book.ErrInvalid, Text: "no complaint is recognised in the words", Mend: "name one with --says; see them: cornerwright remark --vocabulary"}

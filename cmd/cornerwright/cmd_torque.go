@@ -9,6 +9,7 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/contract"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 func torqueCommand() *command {
@@ -40,7 +41,7 @@ func torqueCommand() *command {
 					return usage(fmt.Sprintf("run %d is named twice", runs[0].Number), "name two different runs: cornerwright torque 2 3")
 				}
 				if runs[0].Bike != runs[1].Bike || runs[0].Circuit != runs[1].Circuit {
-					return &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("run %d is of %s at %s, run %d of %s at %s: grade, drag and gearing would be taken for torque", runs[0].Number, runs[0].Bike, runs[0].Circuit, runs[1].Number, runs[1].Bike, runs[1].Circuit), Mend: "name two runs of one bike at one circuit"}
+					return &book.Error{Kind: book.ErrInvalid, Text: say.Plain(fmt.Sprintf("run %d is of %s at %s, run %d of %s at %s: grade, drag and gearing would be taken for torque", runs[0].Number, runs[0].Bike, runs[0].Circuit, runs[1].Number, runs[1].Bike, runs[1].Circuit)), Mend: "name two runs of one bike at one circuit"}
 				}
 				lo, hi := pullRange(rides[0].Pulls, rides[1].Pulls)
 				if *rpm != "" {
@@ -49,7 +50,7 @@ func torqueCommand() *command {
 					}
 				}
 				if !(hi > lo) {
-					return &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("run %d and run %d have no engine speed in common at full throttle", runs[0].Number, runs[1].Number), Mend: "name runs with engine speed, gear and grip"}
+					return &book.Error{Kind: book.ErrInvalid, Text: say.Plain(fmt.Sprintf("run %d and run %d have no engine speed in common at full throttle", runs[0].Number, runs[1].Number)), Mend: "name runs with engine speed, gear and grip"}
 				}
 				k, err := b.Bike(runs[1].Bike)
 				if err != nil {

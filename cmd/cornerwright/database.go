@@ -8,6 +8,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/intake"
+	"cornerwright/internal/say"
 )
 
 // databaseAmong takes a signal database out of the files of a folder: the bus
@@ -20,7 +21,7 @@ func databaseAmong(list []string) (database string, rest []string, err error) {
 			continue
 		}
 		if database != "" {
-			return "", nil, &book.Error{Kind: book.ErrInvalid, File: path, Text: "two signal databases are named, this and " + database, Mend: "say which with --database FILE.dbc, and leave the other out"}
+			return "", nil, &book.Error{Kind: book.ErrInvalid, File: path, Text: say.Plain("two signal databases are named, this and " + database), Mend: "say which with --database FILE.dbc, and leave the other out"}
 		}
 		database = path
 	}
@@ -46,7 +47,7 @@ func headOf(path string) []byte {
 // done.
 func bound(log, database string) (path string, done func(), err error) {
 	fail := func(file, text string, err error) (string, func(), error) {
-		return "", func() {}, &book.Error{Kind: book.ErrInvalid, File: file, Text: text, Err: err, Mend: "check the name and the permissions"}
+		return "", func() {}, &book.Error{Kind: book.ErrInvalid, File: file, Text: say.Plain(text), Err: err, Mend: "check the name and the permissions"}
 	}
 	dir, err := os.MkdirTemp("", "cornerwright-log-")
 	if err != nil {

@@ -30,7 +30,7 @@ func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
 	a.say("rehearsal of %s, %d laps", head, x.Laps)
 	f := x.Footprint
 	if f.Cannot != "" {
-		a.say("%s", wrap("no footprint: "+f.Cannot, 96, "  "))
+		a.say("%s", wrap("no footprint: "+f.Cannot.String(), 96, "  "))
 	} else {
 		a.say("  in use %s s a lap; change of the value while in use: mean %s %s, greatest %s %s", dec(f.Dwell, 2), signed(f.Mean, 2), f.Unit, signed(f.Max, 2), f.Unit)
 		rows := [][]string{{"  turn", "phase", "in use [s a lap]", "share", "laps"}}
@@ -49,7 +49,7 @@ func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
 			a.say("  %d of the changed cells were never in use", len(f.Never))
 		}
 		if f.Wobble.Text != "" {
-			a.say("%s", wrap(f.Wobble.Text, 96, "  "))
+			a.say("%s", wrap(f.Wobble.Text.String(), 96, "  "))
 		}
 	}
 	if len(x.Changes) > 0 {
@@ -68,7 +68,7 @@ func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
 		a.table(rows)
 	}
 	for _, w := range x.Withheld {
-		a.say("%s", wrap("withheld: "+w.What+": "+w.Why, 96, "  "))
+		a.say("%s", wrap(("withheld: "+w.What+": "+w.Why).String(), 96, "  "))
 	}
 	for _, c := range x.Cautions {
 		a.say("%s", wrap("caution: "+c, 96, "  "))

@@ -11,6 +11,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/debrief"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -194,9 +195,9 @@ func takeProposal(ctx context.Context, b *book.Book, run int, ref, author string
 			}
 			return s, nil
 		}
-		return setting.Step{}, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("finding %s has %d proposals that change a setting, not %d", id, i, k), Mend: "say the change yourself: --change"}
+		return setting.Step{}, &book.Error{Kind: book.ErrInvalid, Text: say.Plain(fmt.Sprintf("finding %s has %d proposals that change a setting, not %d", id, i, k)), Mend: "say the change yourself: --change"}
 	}
-	return setting.Step{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("the debrief of run %d has no finding %q", run, id), Mend: "it has: " + strings.Join(ids, ", ")}
+	return setting.Step{}, &book.Error{Kind: book.ErrNotFound, Text: say.Plain(fmt.Sprintf("the debrief of run %d has no finding %q", run, id)), Mend: say.Plain("it has: " + strings.Join(ids, ", "))}
 }
 
 // pastedTable makes a step of a table of values: the cells in which it differs
@@ -230,7 +231,7 @@ func (a *app) pastedTable(b *book.Book, bikeName, id, slot, path string) (settin
 	v, err := setting.ParseTable(st, len(k.Bike.Drive.Gears), string(text))
 	var te *setting.TableError
 	if errors.As(err, &te) {
-		return none, &book.Error{Kind: book.ErrInvalid, File: path, Line: te.Line, Column: te.Column, Text: te.Text, Mend: te.Mend}
+		return none, &book.Error{Kind: book.ErrInvalid, File: path, Line: te.Line, Column: te.Column, Text: say.Plain(te.Text), Mend: say.Plain(te.Mend)}
 	} else if err != nil {
 		return none, err
 	}
@@ -240,7 +241,7 @@ func (a *app) pastedTable(b *book.Book, bikeName, id, slot, path string) (settin
 	}
 	old := sheet.Sheet.Values(slot, id)
 	if old == nil {
-		return none, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("slot %q holds no values of %s", slot, id), Mend: "see the values: cornerwright sheet show " + fmt.Sprint(sheet.Number)}
+		return none, &book.Error{Kind: book.ErrInvalid, Text: say.Plain(fmt.Sprintf("slot %q holds no values of %s", slot, id)), Mend: say.Plain("see the values: cornerwright sheet show " + fmt.Sprint(sheet.Number))}
 	}
 	s := setting.Step{Bike: k.Name, From: sheet.Number, Slot: slot, Setting: id, State: "proposed"}
 	for i := range old {
@@ -251,7 +252,7 @@ func (a *app) pastedTable(b *book.Book, bikeName, id, slot, path string) (settin
 		}
 	}
 	if len(s.Cells) == 0 {
-		return none, &book.Error{Kind: book.ErrInvalid, File: path, Text: fmt.Sprintf("the table is what slot %s holds already", slot), Mend: "change a value in it"}
+		return none, &book.Error{Kind: book.ErrInvalid, File: path, Text: say.Plain(fmt.Sprintf("the table is what slot %s holds already", slot)), Mend: "change a value in it"}
 	}
 	return s, nil
 }
@@ -304,7 +305,7 @@ func sayChange(b *book.Book, bikeName, change, id, slot, rows, columns, gears, b
 	}
 	s, err := c.Propose(k.Bike.Setting(c.Setting), sheet.Sheet)
 	if err != nil {
-		return s, &book.Error{Kind: book.ErrInvalid, Err: err, Mend: "see the values: cornerwright sheet show " + fmt.Sprint(sheet.Number)}
+		return s, &book.Error{Kind: book.ErrInvalid, Err: err, Mend: say.Plain("see the values: cornerwright sheet show " + fmt.Sprint(sheet.Number))}
 	}
 	return s, nil
 }

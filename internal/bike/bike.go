@@ -2,7 +2,10 @@
 // radius, slip, gear and wheel force.
 package bike
 
-import "cornerwright/internal/setting"
+import (
+	"cornerwright/internal/say"
+	"cornerwright/internal/setting"
+)
 
 // Bike is one machine as its file describes it. SI inside.
 type Bike struct {
@@ -89,7 +92,7 @@ type TyreFit struct {
 	Crown           float64 // m, crown radius
 	CrownSE         float64
 	Identified      bool
-	Why             string // where not identified: reason; the values are then the file's
+	Why             say.Text // where not identified: reason; the values are then the file's
 }
 
 // Tyres is the answer of identification over one run.

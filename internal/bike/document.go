@@ -2,13 +2,14 @@ package bike
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"cornerwright/internal/say"
 )
 
 // place is where something stands in the file, counted from 1.
@@ -59,11 +60,11 @@ func (n *node) set(name string, v *node) {
 func document(file string, src []byte) (*node, error) {
 	var any map[string]any
 	if err := toml.Unmarshal(src, &any); err != nil {
-		e := &Error{File: file, Line: 1, Column: 1, Text: err.Error(), Mend: "a table is written [mass], one of several [[setting]], a value key = 1.5, key = \"text\" or key = [1, 2]; docs/bike-file.md shows a whole file"}
+		e := &Error{File: file, Line: 1, Column: 1, Text: say.Of(err), Mend: say.T(`a table is written [mass], one of several [[setting]], a value key = 1.5, key = "text" or key = [1, 2]; docs/bike-file.md shows a whole file`)}
 		var d *toml.DecodeError
 		if errors.As(err, &d) {
 			e.Line, e.Column = d.Position()
-			e.Text = strings.TrimPrefix(d.Error(), "toml: ")
+			e.Text = say.Plain(strings.TrimPrefix(d.Error(), "toml: "))
 		}
 		return nil, e
 	}
@@ -107,7 +108,7 @@ func document(file string, src []byte) (*node, error) {
 		}
 	}
 	if err := p.Error(); err != nil {
-		return nil, &Error{File: file, Line: 1, Column: 1, Text: err.Error()}
+		return nil, &Error{File: file, Line: 1, Column: 1, Text: say.Of(err)}
 	}
 	return root, nil
 }
@@ -186,16 +187,16 @@ func value(p *unstable.Parser, x *unstable.Node, near place) *node {
 	return n
 }
 
-func (n *node) describe() string {
+func (n *node) describe() say.Text {
 	switch n.kind {
 	case isText:
-		return fmt.Sprintf("the text %q", n.text)
+		return say.T("the text {text}", strconv.Quote(n.text))
 	case isNumber:
-		return "the number " + n.text
+		return say.T("the number {text}", n.text)
 	case isOther:
 		if n.text != "" {
-			return n.text
+			return say.Plain(n.text)
 		}
 	}
-	return n.kind.String()
+	return say.Key(n.kind.String())
 }

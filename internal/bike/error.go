@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -13,8 +14,8 @@ import (
 type Error struct {
 	File         string
 	Line, Column int
-	Text         string // what was found
-	Mend         string // what to do
+	Text         say.Text // what was found
+	Mend         say.Text // what to do
 	Also         []*Error
 }
 

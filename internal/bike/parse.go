@@ -5,8 +5,10 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -37,9 +39,9 @@ type parser struct {
 	errs []*Error
 }
 
-func (p *parser) fail(at place, mend, format string, args ...any) {
+func (p *parser) fail(at place, mend, text say.Text) {
 	p.errs = append(p.errs, &Error{File: p.file, Line: at.line, Column: at.column,
-		Text: fmt.Sprintf(format, args...), Mend: mend})
+		Text: text, Mend: mend})
 }
 
 // field is one key a table may have. A number has its bounds; take stores it.
@@ -61,34 +63,34 @@ type field struct {
 // table checks that n has all it must have and nothing else.
 func (p *parser) table(path string, n *node, fields []field) {
 	if n.kind != isTable {
-		p.fail(n.key, "write it as ["+path+"] with its keys below", "%s is %s, not a table", path, n.describe())
+		p.fail(n.key, say.T("write it as [{path}] with its keys below", path), say.T("{path} is {n}, not a table", path, n.describe()))
 		return
 	}
 	known := make([]string, len(fields))
 	for i, f := range fields {
 		known[i] = f.key
 	}
-	in := "in [" + path + "]"
+	in := say.T("in [{path}]", path)
 	if path == "" {
-		in = "at the top of the file"
+		in = say.T("at the top of the file")
 	}
 	misspelt := map[string]string{}
 	for _, k := range n.names {
 		if slices.Contains(known, k) {
 			continue
 		}
-		mend := "remove it; known here: " + strings.Join(known, ", ")
+		mend := say.T("remove it; known here: {known}", strings.Join(known, ", "))
 		if near := nearest(k, known); near != "" {
-			mend = fmt.Sprintf("write %q", near)
+			mend = say.T("write {near}", strconv.Quote(near))
 			misspelt[near] = k
 		}
-		p.fail(n.keys[k].key, mend, "unknown key %q %s", k, in)
+		p.fail(n.keys[k].key, mend, say.T("unknown key {k} {in}", fmt.Sprintf("%q", k), in))
 	}
 	for _, f := range fields {
 		v, ok := n.keys[f.key]
 		if !ok {
 			if _, twice := misspelt[f.key]; f.must && !twice {
-				p.fail(n.place, fmt.Sprintf("add it, for instance: %s", f.eg), "key %q is missing %s", f.key, in)
+				p.fail(n.place, say.T("add it, for instance: {eg}", f.eg), say.T("key {key} is missing {in}", fmt.Sprintf("%q", f.key), in))
 			}
 			continue
 		}
@@ -106,25 +108,25 @@ func (p *parser) field(path string, v *node, f field) {
 		f.node(v)
 	case f.text != nil:
 		if v.kind != isText {
-			p.fail(v.place, "write a text in quotes, for instance: "+f.eg, "%s is %s, not a text", full, v.describe())
+			p.fail(v.place, say.T("write a text in quotes, for instance: {eg}", f.eg), say.T("{full} is {v}, not a text", full, v.describe()))
 			return
 		}
 		f.text(v.text, v)
 	default:
 		if v.kind != isNumber {
-			p.fail(v.place, "write a number without quotes, for instance: "+f.eg, "%s is %s, not a number", full, v.describe())
+			p.fail(v.place, say.T("write a number without quotes, for instance: {eg}", f.eg), say.T("{full} is {v}, not a number", full, v.describe()))
 			return
 		}
 		if f.whole && v.num != math.Trunc(v.num) {
-			p.fail(v.place, "write a whole number", "%s is %s, not a whole number", full, v.text)
+			p.fail(v.place, say.T("write a whole number"), say.T("{full} is {text}, not a whole number", full, v.text))
 			return
 		}
 		if !(v.num >= f.lo && v.num <= f.hi) {
-			mend := fmt.Sprintf("write a value from %s to %s", number(f.lo), number(f.hi))
+			mend := say.T("write a value from {lo} to {hi}", number(f.lo), number(f.hi))
 			if w := v.num * f.slip; f.slip != 0 && w >= f.lo && w <= f.hi {
-				mend += fmt.Sprintf("; if this is in %s, write %s", f.slipName, number(w))
+				mend += say.T("; if this is in {unit}, write {value}", f.slipName, number(w))
 			}
-			p.fail(v.place, mend, "%s is %s: out of range", full, v.text)
+			p.fail(v.place, mend, say.T("{full} is {text}: out of range", full, v.text))
 			return
 		}
 		f.number(v.num)
@@ -151,7 +153,7 @@ func (p *parser) bike(root *node) *Bike {
 	p.table("", root, []field{
 		{key: "name", must: true, eg: `name = "Heron 998"`, text: func(s string, v *node) {
 			if b.Name = strings.TrimSpace(s); b.Name == "" {
-				p.fail(v.place, "give the bike a name", "name is empty")
+				p.fail(v.place, say.T("give the bike a name"), say.T("name is empty"))
 			}
 		}},
 		{key: "mass", node: func(n *node) {
@@ -162,7 +164,7 @@ func (p *parser) bike(root *node) *Bike {
 				{key: "centre_to_rear_m", lo: 0.2, hi: 1.6, number: put(&b.Mass.CentreToRear), eg: "centre_to_rear_m = 0.69", slip: 1e-3, slipName: "millimetres"},
 			})
 			if w, c := b.Mass.Wheelbase, b.Mass.CentreToRear; w > 0 && c >= w {
-				p.fail(n.keys["centre_to_rear_m"].place, "measure from the rear contact forward", "mass.centre_to_rear_m is %s, not less than the wheelbase", number(c))
+				p.fail(n.keys["centre_to_rear_m"].place, say.T("measure from the rear contact forward"), say.T("mass.centre_to_rear_m is {c}, not less than the wheelbase", number(c)))
 			}
 		}},
 		{key: "tyre", node: func(n *node) {
@@ -216,7 +218,7 @@ func (p *parser) slots(n *node, b *Bike) {
 	letter := func(to *string) func(string, *node) {
 		return func(s string, v *node) {
 			if !slotLetter.MatchString(s) {
-				p.fail(v.place, "write one capital letter from A to H", "slot %q is not a letter of the bar switch", s)
+				p.fail(v.place, say.T("write one capital letter from A to H"), say.T("slot {s} is not a letter of the bar switch", fmt.Sprintf("%q", s)))
 				return
 			}
 			*to = s
@@ -227,7 +229,7 @@ func (p *parser) slots(n *node, b *Bike) {
 		{key: "trial", must: true, text: letter(&b.Slots.Trial), eg: `trial = "B"`},
 	})
 	if s := b.Slots; s.Reference != "" && s.Reference == s.Trial {
-		p.fail(n.keys["trial"].place, "choose another letter for the trial: the reference stays untouched", "reference and trial are both slot %q", s.Trial)
+		p.fail(n.keys["trial"].place, say.T("choose another letter for the trial: the reference stays untouched"), say.T("reference and trial are both slot {trial}", fmt.Sprintf("%q", s.Trial)))
 	}
 }
 
@@ -237,33 +239,33 @@ func (p *parser) gears(v *node) []float64 {
 		return nil
 	}
 	if len(g) > 8 {
-		p.fail(v.items[8].place, "list the ratios of the gearbox from first upward", "drive.gears has %d ratios; at most 8 are meant", len(g))
+		p.fail(v.items[8].place, say.T("list the ratios of the gearbox from first upward"), say.T("drive.gears has {g} ratios; at most 8 are meant", len(g)))
 	}
 	for i, r := range g {
 		switch {
 		case !(r >= 0.4 && r <= 6):
-			p.fail(v.items[i].place, "write driven teeth over driving teeth", "gear %d has the ratio %s: out of range", i+1, number(r))
+			p.fail(v.items[i].place, say.T("write driven teeth over driving teeth"), say.T("gear {i} has the ratio {r}: out of range", i+1, number(r)))
 		case i > 0 && r >= g[i-1]:
-			p.fail(v.items[i].place, "list ratios from first gear upward; each is smaller than the one before", "gear %d has the ratio %s, not less than %s of gear %d", i+1, number(r), number(g[i-1]), i)
+			p.fail(v.items[i].place, say.T("list ratios from first gear upward; each is smaller than the one before"), say.T("gear {i} has the ratio {r}, not less than {g} of gear {i2}", i+1, number(r), number(g[i-1]), i))
 		}
 	}
 	return g
 }
 
 // numbers reads a list of numbers; nil after an error.
-func (p *parser) numbers(what string, v *node) []float64 {
+func (p *parser) numbers(what say.Text, v *node) []float64 {
 	if v.kind != isList {
-		p.fail(v.place, "write a list of numbers in [ ]", "%s is %s, not a list", what, v.describe())
+		p.fail(v.place, say.T("write a list of numbers in [ ]"), say.T("{what} is {v}, not a list", what, v.describe()))
 		return nil
 	}
 	if len(v.items) == 0 {
-		p.fail(v.place, "write its numbers", "%s is empty", what)
+		p.fail(v.place, say.T("write its numbers"), say.T("{what} is empty", what))
 		return nil
 	}
 	out := make([]float64, len(v.items))
 	for i, c := range v.items {
 		if c.kind != isNumber || math.IsNaN(c.num) || math.IsInf(c.num, 0) {
-			p.fail(c.place, "write a number", "%s holds %s", what, c.describe())
+			p.fail(c.place, say.T("write a number"), say.T("{what} holds {c}", what, c.describe()))
 			return nil
 		}
 		out[i] = c.num

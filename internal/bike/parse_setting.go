@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -30,7 +31,7 @@ var settingID = regexp.MustCompile(`^[a-z][a-z0-9-]*$`)
 
 func (p *parser) settings(n *node, b *Bike) {
 	if n.kind != isTables {
-		p.fail(n.key, "write [[setting]] in double brackets, once for each", "setting is %s, not a list of tables", n.describe())
+		p.fail(n.key, say.T("write [[setting]] in double brackets, once for each"), say.T("setting is {n}, not a list of tables", n.describe()))
 		return
 	}
 	seen := map[string]place{}
@@ -40,7 +41,7 @@ func (p *parser) settings(n *node, b *Bike) {
 			continue
 		}
 		if at, twice := seen[s.ID]; twice {
-			p.fail(t.keys["id"].place, "give each setting an id of its own", "setting %q stands in line %d already", s.ID, at.line)
+			p.fail(t.keys["id"].place, say.T("give each setting an id of its own"), say.T("setting {id} stands in line {line} already", fmt.Sprintf("%q", s.ID), at.line))
 			continue
 		}
 		seen[s.ID] = t.place
@@ -62,7 +63,7 @@ func (p *parser) setting(t *node, b *Bike) (setting.Setting, map[string]setting.
 	p.table("setting", t, []field{
 		{key: "id", must: true, eg: `id = "slip-target"`, text: func(v string, n *node) {
 			if s.ID = v; !settingID.MatchString(v) {
-				p.fail(n.place, "use small letters, digits and hyphens, such as slip-target", "setting id %q is not of the right form", v)
+				p.fail(n.place, say.T("use small letters, digits and hyphens, such as slip-target"), say.T("setting id {v} is not of the right form", fmt.Sprintf("%q", v)))
 			}
 		}},
 		{key: "unit", must: true, text: text(&s.Unit), eg: `unit = "%"`},
@@ -70,7 +71,7 @@ func (p *parser) setting(t *node, b *Bike) (setting.Setting, map[string]setting.
 		{key: "columns", node: func(n *node) { s.Columns = p.axis("columns", n) }},
 		{key: "by", text: func(v string, n *node) {
 			if s.By = v; v != "gear" {
-				p.fail(n.place, `write by = "gear"`, "a list by %q is not known", v)
+				p.fail(n.place, say.T(`write by = "gear"`), say.T("a list by {v} is not known", fmt.Sprintf("%q", v)))
 			}
 		}, eg: `by = "gear"`},
 		{key: "range", must: true, eg: "range = [1.0, 20.0]", node: func(n *node) {
@@ -79,7 +80,7 @@ func (p *parser) setting(t *node, b *Bike) (setting.Setting, map[string]setting.
 				return
 			}
 			if len(r) != 2 || r[0] >= r[1] {
-				p.fail(n.place, "write the least and the greatest value: range = [least, greatest]", "range of a setting must be two numbers, the smaller first")
+				p.fail(n.place, say.T("write the least and the greatest value: range = [least, greatest]"), say.T("range of a setting must be two numbers, the smaller first"))
 				return
 			}
 			s.Range = [2]float64{r[0], r[1]}
@@ -92,9 +93,9 @@ func (p *parser) setting(t *node, b *Bike) (setting.Setting, map[string]setting.
 	rows, columns, by := t.keys["rows"] != nil, t.keys["columns"] != nil, t.keys["by"] != nil
 	switch {
 	case rows != columns:
-		p.fail(t.place, "a grid has both rows and columns; a list has by; a scalar has neither", "setting %q has one axis only", s.ID)
+		p.fail(t.place, say.T("a grid has both rows and columns; a list has by; a scalar has neither"), say.T("setting {id} has one axis only", fmt.Sprintf("%q", s.ID)))
 	case rows && by:
-		p.fail(t.keys["by"].key, "remove by, or remove rows and columns", "setting %q is both a grid and a list", s.ID)
+		p.fail(t.keys["by"].key, say.T("remove by, or remove rows and columns"), say.T("setting {id} is both a grid and a list", fmt.Sprintf("%q", s.ID)))
 	case rows:
 		s.Kind = setting.Grid
 	case by:
@@ -103,7 +104,7 @@ func (p *parser) setting(t *node, b *Bike) (setting.Setting, map[string]setting.
 		s.Kind = setting.Scalar
 	}
 	if w := s.Range[1] - s.Range[0]; w > 0 && s.LargestStep > w {
-		p.fail(t.keys["largest_step"].place, "make it smaller than the range", "largest_step of %q is %s, wider than its range", s.ID, number(s.LargestStep))
+		p.fail(t.keys["largest_step"].place, say.T("make it smaller than the range"), say.T("largest_step of {id} is {largeststep}, wider than its range", fmt.Sprintf("%q", s.ID), number(s.LargestStep)))
 	}
 	if s.Acts == "" {
 		s.Acts = s.ID
@@ -121,30 +122,30 @@ func (p *parser) axis(what string, n *node) setting.Axis {
 	p.table("setting."+what, n, []field{
 		{key: "channel", must: true, eg: `channel = "lean"`, text: func(v string, at *node) {
 			if a.Channel = v; axisUnits[v] == nil {
-				mend := "known: " + strings.Join(axisNames(), ", ")
+				mend := say.T("known: {axes}", strings.Join(axisNames(), ", "))
 				if near := nearest(v, axisNames()); near != "" {
-					mend = fmt.Sprintf("write %q", near)
+					mend = say.T("write {near}", strconv.Quote(near))
 				}
-				p.fail(at.place, mend, "%s over the channel %q: not known", what, v)
+				p.fail(at.place, mend, say.T("{what} over the channel {v}: not known", what, fmt.Sprintf("%q", v)))
 			}
 		}},
 		{key: "unit", text: func(v string, at *node) { a.Unit, unit = v, at }, eg: `unit = "deg"`},
 		{key: "points", must: true, eg: "points = [0, 15, 30]", node: func(v *node) {
-			a.Points = p.numbers(what+".points", v)
+			a.Points = p.numbers(say.Plain(what+".points"), v)
 			for i := 1; i < len(a.Points); i++ {
 				if a.Points[i] <= a.Points[i-1] {
-					p.fail(v.items[i].place, "list the points from small to large, each once", "%s.points do not increase: %s after %s", what, number(a.Points[i]), number(a.Points[i-1]))
+					p.fail(v.items[i].place, say.T("list the points from small to large, each once"), say.T("{what}.points do not increase: {points} after {points2}", what, number(a.Points[i]), number(a.Points[i-1])))
 					break
 				}
 			}
 		}},
 	})
 	if units := axisUnits[a.Channel]; units != nil && !slices.Contains(units, a.Unit) {
-		at, found := n.place, "no unit"
+		at, found := n.place, say.T("no unit")
 		if unit != nil {
-			at, found = unit.place, fmt.Sprintf("the unit %q", a.Unit)
+			at, found = unit.place, say.T("the unit {unit}", strconv.Quote(a.Unit))
 		}
-		p.fail(at, "write one of: "+strings.Join(units, ", "), "%s over %q has %s", what, a.Channel, found)
+		p.fail(at, say.T("write one of: {units}", strings.Join(units, ", ")), say.T("{what} over {channel} has {found}", what, fmt.Sprintf("%q", a.Channel), found))
 	}
 	return a
 }
@@ -152,14 +153,14 @@ func (p *parser) axis(what string, n *node) setting.Axis {
 // values reads the values of every slot and holds them against shape and range.
 func (p *parser) values(s setting.Setting, n *node, b *Bike) map[string]setting.Values {
 	if n.kind != isTable {
-		p.fail(n.key, "write [setting.values] with one key for each slot", "values of %q is %s, not a table", s.ID, n.describe())
+		p.fail(n.key, say.T("write [setting.values] with one key for each slot"), say.T("values of {id} is {n}, not a table", fmt.Sprintf("%q", s.ID), n.describe()))
 		return nil
 	}
 	out := map[string]setting.Values{}
 	for _, slot := range n.names {
 		v := n.keys[slot]
 		if !slotLetter.MatchString(slot) {
-			p.fail(v.key, "write one capital letter from A to H", "slot %q is not a letter of the bar switch", slot)
+			p.fail(v.key, say.T("write one capital letter from A to H"), say.T("slot {slot} is not a letter of the bar switch", fmt.Sprintf("%q", slot)))
 			continue
 		}
 		if got := p.shaped(s, slot, v, len(b.Drive.Gears)); got != nil {
@@ -168,18 +169,18 @@ func (p *parser) values(s setting.Setting, n *node, b *Bike) map[string]setting.
 	}
 	for _, slot := range []string{b.Slots.Reference, b.Slots.Trial} {
 		if slot != "" && n.keys[slot] == nil && n.keys[strings.ToLower(slot)] == nil {
-			p.fail(n.place, fmt.Sprintf("add %s = ..., a copy of another slot if they are alike", slot), "values of %q for slot %q are missing", s.ID, slot)
+			p.fail(n.place, say.T("add {slot} = ..., a copy of another slot if they are alike", slot), say.T("values of {id} for slot {slot} are missing", fmt.Sprintf("%q", s.ID), fmt.Sprintf("%q", slot)))
 		}
 	}
 	return out
 }
 
 func (p *parser) shaped(s setting.Setting, slot string, v *node, gears int) setting.Values {
-	what := fmt.Sprintf("%s in slot %s", s.ID, slot)
+	what := say.T("{setting} in slot {slot}", s.ID, slot)
 	inRange := func(row []float64, at func(int) place) bool {
 		for i, x := range row {
 			if x < s.Range[0] || x > s.Range[1] {
-				p.fail(at(i), fmt.Sprintf("keep to the range %s to %s %s", number(s.Range[0]), number(s.Range[1]), s.Unit), "%s holds %s: out of its range", what, number(x))
+				p.fail(at(i), say.T("keep to the range {range} to {range2} {unit}", number(s.Range[0]), number(s.Range[1]), s.Unit), say.T("{what} holds {x}: out of its range", what, number(x)))
 				return false
 			}
 		}
@@ -188,7 +189,7 @@ func (p *parser) shaped(s setting.Setting, slot string, v *node, gears int) sett
 	switch s.Kind {
 	case setting.Scalar:
 		if v.kind != isNumber {
-			p.fail(v.place, "write one number, or declare rows and columns or by", "%s is %s, but a scalar has one number", what, v.describe())
+			p.fail(v.place, say.T("write one number, or declare rows and columns or by"), say.T("{what} is {v}, but a scalar has one number", what, v.describe()))
 			return nil
 		}
 		row := []float64{v.num}
@@ -202,7 +203,7 @@ func (p *parser) shaped(s setting.Setting, slot string, v *node, gears int) sett
 			return nil
 		}
 		if gears > 0 && len(row) != gears {
-			p.fail(v.place, fmt.Sprintf("write one value for each of the %d gears", gears), "%s has %d values", what, len(row))
+			p.fail(v.place, say.T("write one value for each of the {gears} gears", gears), say.T("{what} has {row} values", what, len(row)))
 			return nil
 		}
 		return setting.Values{row}
@@ -210,19 +211,19 @@ func (p *parser) shaped(s setting.Setting, slot string, v *node, gears int) sett
 	if v.kind != isList || len(v.items) != len(s.Rows.Points) {
 		found := v.describe()
 		if v.kind == isList {
-			found = fmt.Sprintf("%d rows", len(v.items))
+			found = say.T("{n} rows", len(v.items))
 		}
-		p.fail(v.place, fmt.Sprintf("write %d rows, one for each point of rows", len(s.Rows.Points)), "%s is %s", what, found)
+		p.fail(v.place, say.T("write {points} rows, one for each point of rows", len(s.Rows.Points)), say.T("{what} is {found}", what, found))
 		return nil
 	}
 	var out setting.Values
 	for i, r := range v.items {
-		row := p.numbers(fmt.Sprintf("row %d of %s", i+1, what), r)
+		row := p.numbers(say.T("row {i} of {what}", i+1, what), r)
 		if row == nil || !inRange(row, func(j int) place { return r.items[j].place }) {
 			return nil
 		}
 		if len(row) != len(s.Columns.Points) {
-			p.fail(r.place, fmt.Sprintf("write %d values, one for each point of columns", len(s.Columns.Points)), "row %d of %s has %d values", i+1, what, len(row))
+			p.fail(r.place, say.T("write {points} values, one for each point of columns", len(s.Columns.Points)), say.T("row {i} of {what} has {row} values", i+1, what, len(row)))
 			return nil
 		}
 		out = append(out, row)

@@ -150,7 +150,7 @@ func TestParseErrors(t *testing.T) {
 			if e.Line != c.line || e.Column != c.column {
 				t.Errorf("place %d:%d, want %d:%d (%v)", e.Line, e.Column, c.line, c.column, e)
 			}
-			if !strings.Contains(e.Text, c.text) || !strings.Contains(e.Mend, c.mend) {
+			if !strings.Contains(e.Text.String(), c.text) || !strings.Contains(e.Mend.String(), c.mend) {
 				t.Errorf("got %q / %q, want %q / %q", e.Text, e.Mend, c.text, c.mend)
 			}
 		})

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -38,7 +39,7 @@ const (
 func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float64) {
 	fit = fromFile(b.Front)
 	if in.Front == nil {
-		fit.Why = "no front wheel speed"
+		fit.Why = say.T("no front wheel speed")
 		return fit, nil, 0
 	}
 	shrink := 0.0
@@ -47,7 +48,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 	}
 	model := frontModel{1, shrink}
 	if len(in.FixTime) < 100 {
-		fit.Why = "no GPS speed to hold the wheel against"
+		fit.Why = say.T("no GPS speed to hold the wheel against")
 		return fit, model.speed(in), 0
 	}
 	n := len(in.Front)
@@ -120,7 +121,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 			m.block(block).add(x[:], y, wt)
 		}
 		if len(res) < 100 {
-			fit.Why = "too few GPS fixes off the brakes above 12 m/s"
+			fit.Why = say.T("too few GPS fixes off the brakes above 12 m/s")
 			return fit, model.speed(in), 0
 		}
 		identified = upright >= needUpright && leaned >= needLeaned
@@ -132,7 +133,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 		}
 		c, ok := m.solve(prior, mean)
 		if !ok {
-			fit.Why = "the run does not hold circumference and crown radius apart"
+			fit.Why = say.T("the run does not hold circumference and crown radius apart")
 			return fit, model.speed(in), 0
 		}
 		coef = c
@@ -147,7 +148,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 	model = frontModel{coef[0], coef[2]}
 	speed = model.speed(in)
 	if fit.Circumference == 0 {
-		fit.Why = "the circumference that the channel was logged with is not in the bike file"
+		fit.Why = say.T("the circumference that the channel was logged with is not in the bike file")
 		return fit, speed, delay
 	}
 	logged := fit.Circumference
@@ -157,7 +158,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 		return []float64{logged * x[0], x[2] * logged * x[0] / (2 * math.Pi)}
 	})
 	if se == nil {
-		fit.Why = "fewer than three laps or stretches: no error bar"
+		fit.Why = say.T("fewer than three laps or stretches: no error bar")
 		return fit, speed, delay
 	}
 	// What a usual GPS speed bias of 2 cm/s and the form of the tyre leave.
@@ -167,10 +168,10 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 	switch {
 	case !identified:
 		fit.Crown, fit.CrownSE = b.Front.CrownRadius, 0
-		fit.Why = fmt.Sprintf("%.0f s upright and %.0f s beyond 35 deg off the brakes; %.0f and %.0f are needed for a crown radius: the file's is kept", upright, leaned, needUpright, needLeaned)
+		fit.Why = say.T("{upright} s upright and {leaned} s beyond 35 deg off the brakes; {needupright} and {needleaned} are needed for a crown radius: the file's is kept", fmt.Sprintf("%.0f", upright), fmt.Sprintf("%.0f", leaned), fmt.Sprintf("%.0f", needUpright), fmt.Sprintf("%.0f", needLeaned))
 	case fit.CrownSE > 0.012 || fit.CircumferenceSE > 0.006*fit.Circumference:
 		fit.Identified = false
-		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
+		fit.Why = say.T("the error bars are too wide ({crownse} mm of crown)", fmt.Sprintf("%.0f", 1000*fit.CrownSE))
 	}
 	return fit, speed, delay
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -36,14 +37,14 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	samples := 0
 	defer func() { out.TyreFit, out.Samples, out.Notes = fit, samples, notes }()
 	if in.Rear == nil || v == nil {
-		fit.Why = "no rear wheel speed"
+		fit.Why = say.T("no rear wheel speed")
 		if in.Rear != nil {
-			fit.Why = "no ground speed to hold the wheel against"
+			fit.Why = say.T("no ground speed to hold the wheel against")
 		}
 		return
 	}
 	if fit.Circumference == 0 {
-		fit.Why = "the circumference that the channel was logged with is not in the bike file"
+		fit.Why = say.T("the circumference that the channel was logged with is not in the bike file")
 		return
 	}
 	n := len(v)
@@ -106,7 +107,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	}
 	samples = len(all)
 	if samples < 200 || upright < needUpright && leaned < needLeaned {
-		fit.Why = fmt.Sprintf("%.0f s upright at moderate drive off the brakes; %.0f are needed", upright, needUpright)
+		fit.Why = say.T("{upright} s upright at moderate drive off the brakes; {needupright} are needed", fmt.Sprintf("%.0f", upright), fmt.Sprintf("%.0f", needUpright))
 		return
 	}
 	// Without upright samples the leaned ones still hold the radius together with
@@ -182,7 +183,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	base := rearGuess{1.3, m.Air.DragArea, 0.5, SideDrag}
 	best, spread, used, eq := solve(base, nil, 0)
 	if best == nil {
-		fit.Why = fmt.Sprintf("only %d samples at moderate drive, or circumference and crown radius cannot be held apart", used)
+		fit.Why = say.T("only {used} samples at moderate drive, or circumference and crown radius cannot be held apart", used)
 		return
 	}
 	// The spread over what had to be assumed.
@@ -210,7 +211,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	}
 	se := eq.bootstrap(100, prior, []float64{0, shrink, 0, 0, 0}, func(x []float64) []float64 { return []float64{x[0], x[1]} })
 	if se == nil {
-		fit.Why = "fewer than three laps or stretches: no error bar"
+		fit.Why = say.T("fewer than three laps or stretches: no error bar")
 		fit.Circumference = 2 * math.Pi * best[0]
 		return
 	}
@@ -228,10 +229,10 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 			// way of the radius by what it takes off at the lean of the samples.
 			fit.CircumferenceSE = math.Hypot(fit.CircumferenceSE, 2*math.Pi*0.4*0.005)
 		}
-		fit.Why = fmt.Sprintf("%.0f s upright and %.0f s beyond 35 deg at moderate drive off the brakes; %.0f and %.0f are needed for a crown radius: the file's is kept", upright, leaned, needUpright, needLeaned)
+		fit.Why = say.T("{upright} s upright and {leaned} s beyond 35 deg at moderate drive off the brakes; {needupright} and {needleaned} are needed for a crown radius: the file's is kept", fmt.Sprintf("%.0f", upright), fmt.Sprintf("%.0f", leaned), fmt.Sprintf("%.0f", needUpright), fmt.Sprintf("%.0f", needLeaned))
 	case fit.CrownSE > 0.015 || fit.CircumferenceSE > 0.008*fit.Circumference:
 		fit.Identified = false
-		fit.Why = fmt.Sprintf("the error bars are too wide (%.0f mm of crown)", 1000*fit.CrownSE)
+		fit.Why = say.T("the error bars are too wide ({crownse} mm of crown)", fmt.Sprintf("%.0f", 1000*fit.CrownSE))
 	}
 	out.Drift, out.DriftSE = driftOf(eq, best)
 	return

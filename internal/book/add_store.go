@@ -12,6 +12,7 @@ import (
 	"unicode"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 var slugRun = regexp.MustCompile(`[^a-z0-9]+`)
@@ -96,12 +97,9 @@ func (w *adding) store(outings []outing) error {
 			if i == 0 {
 				problems = w.out.Problems
 			}
-			list, err := json.Marshal(problems)
+			list, err := json.Marshal(append([]recording.Kept{}, recording.Keep(problems)...))
 			if err != nil {
 				return err
-			}
-			if problems == nil {
-				list = []byte("[]")
 			}
 			span := o.rec.Span()
 			n, err := t.insert(`INSERT INTO run (id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems)
@@ -124,6 +122,9 @@ func (w *adding) store(outings []outing) error {
 			if err := t.saveResult(n, o.ride, w.bike.Bike); err != nil {
 				return err
 			}
+			// Before anybody hears of the run: who looks at it then finds the analysis
+			// in memory and does not make it a second time.
+			b.rides.put(rideKey{n, o.ride.Circuit.Version}, o.ride)
 			if err := t.event(Event{Kind: "run", Run: n, Ref: p.id}); err != nil {
 				return err
 			}
@@ -134,6 +135,9 @@ func (w *adding) store(outings []outing) error {
 		for _, f := range rides {
 			f.drop(b)
 		}
+		for i, n := range numbers { // another run will have the number
+			b.rides.drop(rideKey{n, outings[i].ride.Circuit.Version})
+		}
 		return err
 	}
 	for i, n := range numbers {
@@ -143,7 +147,6 @@ func (w *adding) store(outings []outing) error {
 		}
 		w.out.Runs = append(w.out.Runs, r)
 		rides[i].place(b, r)
-		b.rides.put(rideKey{n, r.Line}, outings[i].ride)
 	}
 	w.say("done", 1)
 	return nil
@@ -177,7 +180,7 @@ func (w *adding) inBike() (sheet, step int, err error) {
 			return 0, 0, err
 		}
 		if st.Bike != w.bike.Name {
-			return 0, 0, invalid(fmt.Sprintf("step %d is for %s, not for %s", step, st.Bike, w.bike.Name), "name a step of the same bike")
+			return 0, 0, invalid(say.T("step {step} is for {bike}, not for {name}", step, st.Bike, w.bike.Name), say.T("name a step of the same bike"))
 		}
 		return st.To, step, nil
 	}

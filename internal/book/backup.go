@@ -16,6 +16,8 @@ import (
 	"sort"
 	"strings"
 	"time"
+
+	"cornerwright/internal/say"
 )
 
 // A backup is one zip file without compression (what is in it is compressed):
@@ -74,7 +76,7 @@ func (b *Book) Backup(ctx context.Context, target, after string, progress func(s
 			return rep, err
 		}
 		if old.Book != m.Book {
-			return rep, &Error{Kind: ErrInvalid, File: after, Text: "this is a backup of another book", Mend: "build on a backup of this book, or make a whole one"}
+			return rep, &Error{Kind: ErrInvalid, File: after, Text: say.T("this is a backup of another book"), Mend: say.T("build on a backup of this book, or make a whole one")}
 		}
 		m.After = sum
 		for _, f := range old.Files {
@@ -84,10 +86,10 @@ func (b *Book) Backup(ctx context.Context, target, after string, progress func(s
 		}
 	}
 	if _, err := b.fs.Stat(target); err == nil {
-		return rep, &Error{Kind: ErrConflict, File: target, Text: "there is a file of this name already", Mend: "name a new file; an old backup is not written over"}
+		return rep, &Error{Kind: ErrConflict, File: target, Text: say.T("there is a file of this name already"), Mend: say.T("name a new file; an old backup is not written over")}
 	}
 	if info, err := b.fs.Stat(filepath.Dir(target)); err != nil || !info.IsDir() {
-		return rep, &Error{Kind: ErrInvalid, File: target, Text: "there is no folder " + filepath.Dir(target), Mend: "make it, or name another"}
+		return rep, &Error{Kind: ErrInvalid, File: target, Text: say.T("there is no folder {target}", filepath.Dir(target)), Mend: say.T("make it, or name another")}
 	}
 	// The database first: every file it names is on the disk already.
 	db := b.tmpName() + ".db"
@@ -144,7 +146,7 @@ func (b *Book) Backup(ctx context.Context, target, after string, progress func(s
 			if optional {
 				return nil
 			}
-			return &Error{Kind: ErrDamaged, File: from, Text: "a file of the book is gone", Err: err, Mend: "run: cornerwright verify"}
+			return &Error{Kind: ErrDamaged, File: from, Text: say.T("a file of the book is gone"), Err: err, Mend: say.T("run: cornerwright verify")}
 		}
 		defer f.Close()
 		w, err := z.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Store, Modified: b.now()})
@@ -218,10 +220,10 @@ func readManifest(file string) (manifest, string, error) {
 	var m manifest
 	z, err := zip.OpenReader(file)
 	if errors.Is(err, fs.ErrNotExist) {
-		return m, "", &Error{Kind: ErrInvalid, File: file, Text: "there is no such file", Mend: "check the name, and whether the stick is still in"}
+		return m, "", &Error{Kind: ErrInvalid, File: file, Text: say.T("there is no such file"), Mend: say.T("check the name, and whether the stick is still in")}
 	}
 	if err != nil {
-		return m, "", &Error{Kind: ErrInvalid, File: file, Text: "this is not a backup, or it is cut off", Err: err, Mend: "name a file that 'cornerwright backup' has written"}
+		return m, "", &Error{Kind: ErrInvalid, File: file, Text: say.T("this is not a backup, or it is cut off"), Err: err, Mend: say.T("name a file that 'cornerwright backup' has written")}
 	}
 	defer z.Close()
 	return manifestOf(&z.Reader, file)
@@ -231,7 +233,7 @@ func manifestOf(z *zip.Reader, file string) (manifest, string, error) {
 	var m manifest
 	f, err := z.Open("manifest.json")
 	if err != nil {
-		return m, "", &Error{Kind: ErrInvalid, File: file, Text: "this is not a backup: it holds no manifest.json", Mend: "name a file that 'cornerwright backup' has written"}
+		return m, "", &Error{Kind: ErrInvalid, File: file, Text: say.T("this is not a backup: it holds no manifest.json"), Mend: say.T("name a file that 'cornerwright backup' has written")}
 	}
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, 256<<20))
@@ -239,7 +241,7 @@ func manifestOf(z *zip.Reader, file string) (manifest, string, error) {
 		err = json.Unmarshal(data, &m)
 	}
 	if err != nil || m.Format != backupFormat {
-		return m, "", &Error{Kind: ErrInvalid, File: file, Text: fmt.Sprintf("the backup's list cannot be read (format %q, expected %q)", m.Format, backupFormat), Err: err, Mend: "use the program that has written it, or a newer one"}
+		return m, "", &Error{Kind: ErrInvalid, File: file, Text: say.T("the backup's list cannot be read (format {format}, expected {backupformat})", fmt.Sprintf("%q", m.Format), fmt.Sprintf("%q", backupFormat)), Err: err, Mend: say.T("use the program that has written it, or a newer one")}
 	}
 	sum := sha256.Sum256(data)
 	return m, hex.EncodeToString(sum[:]), nil
@@ -260,7 +262,7 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 	for _, file := range files {
 		z, err := zip.OpenReader(file)
 		if err != nil {
-			return &Error{Kind: ErrInvalid, File: file, Text: "this is not a backup, or it is cut off", Err: err, Mend: "name a file that 'cornerwright backup' has written"}
+			return &Error{Kind: ErrInvalid, File: file, Text: say.T("this is not a backup, or it is cut off"), Err: err, Mend: say.T("name a file that 'cornerwright backup' has written")}
 		}
 		defer z.Close()
 		m, sum, err := manifestOf(&z.Reader, file)
@@ -274,7 +276,7 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 		}
 	}
 	if newest == nil {
-		return invalid("no backup is named", "cornerwright restore FILE --book DIR")
+		return invalid(say.T("no backup is named"), say.T("cornerwright restore FILE --book DIR"))
 	}
 	// Every file by content: a name may be in several backups.
 	entries := map[string]*zip.File{}
@@ -298,7 +300,7 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 		}
 		next := bySum[x.m.After]
 		if next == nil || chain[next.sum] {
-			return &Error{Kind: ErrInvalid, File: x.file, Text: "this backup builds on an earlier one that is not named", Mend: "name that one too: cornerwright restore FILE EARLIER --book DIR"}
+			return &Error{Kind: ErrInvalid, File: x.file, Text: say.T("this backup builds on an earlier one that is not named"), Mend: say.T("name that one too: cornerwright restore FILE EARLIER --book DIR")}
 		}
 		x = next
 	}
@@ -310,7 +312,7 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 	if es, err := b.fs.ReadDir(b.dir); err == nil {
 		for _, e := range es {
 			if e.Name() != "lock" && e.Name() != "tmp" {
-				return &Error{Kind: ErrConflict, File: dir, Text: "the folder is not empty", Mend: "restore into a new folder; compare, then rename"}
+				return &Error{Kind: ErrConflict, File: dir, Text: say.T("the folder is not empty"), Mend: say.T("restore into a new folder; compare, then rename")}
 			}
 		}
 	}
@@ -326,11 +328,11 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 		}
 		e := entries[f.Name+f.SHA256]
 		if e == nil {
-			return &Error{Kind: ErrInvalid, File: newest.file, Text: "the backup lacks " + f.Name, Mend: "use another backup"}
+			return &Error{Kind: ErrInvalid, File: newest.file, Text: say.T("the backup lacks {name}", f.Name), Mend: say.T("use another backup")}
 		}
 		r, err := e.Open()
 		if err != nil {
-			return &Error{Kind: ErrInvalid, File: newest.file, Text: f.Name + " cannot be read", Err: err, Mend: "use another backup"}
+			return &Error{Kind: ErrInvalid, File: newest.file, Text: say.T("{name} cannot be read", f.Name), Err: err, Mend: say.T("use another backup")}
 		}
 		defer r.Close()
 		return b.writeFile(to, func(w io.Writer) error {
@@ -340,7 +342,7 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 				return err
 			}
 			if got := hex.EncodeToString(h.Sum(nil)); n != f.Bytes || got != f.SHA256 {
-				return &Error{Kind: ErrInvalid, File: newest.file, Text: f.Name + " is damaged in the backup", Mend: "use another backup"}
+				return &Error{Kind: ErrInvalid, File: newest.file, Text: say.T("{name} is damaged in the backup", f.Name), Mend: say.T("use another backup")}
 			}
 			return nil
 		})
@@ -355,14 +357,14 @@ func Restore(ctx context.Context, dir string, files []string, opts ...Option) er
 		}
 		clean := path.Clean(f.Name)
 		if clean != f.Name || !filepath.IsLocal(filepath.FromSlash(f.Name)) || !(strings.HasPrefix(f.Name, "originals/") || strings.HasPrefix(f.Name, "runs/")) {
-			return &Error{Kind: ErrInvalid, File: newest.file, Text: fmt.Sprintf("the backup names a file outside a book: %q", f.Name), Mend: "do not use this file; it was not written by this program"}
+			return &Error{Kind: ErrInvalid, File: newest.file, Text: say.T("the backup names a file outside a book: {name}", fmt.Sprintf("%q", f.Name)), Mend: say.T("do not use this file; it was not written by this program")}
 		}
 		if err := put(f, filepath.Join(b.dir, filepath.FromSlash(f.Name))); err != nil {
 			return b.ioError(err)
 		}
 	}
 	if db == nil {
-		return &Error{Kind: ErrInvalid, File: newest.file, Text: "the backup holds no book.db", Mend: "use another backup"}
+		return &Error{Kind: ErrInvalid, File: newest.file, Text: say.T("the backup holds no book.db"), Mend: say.T("use another backup")}
 	}
 	// The database last: until it is there the folder is no book.
 	if err := put(*db, b.dbPath()); err != nil {

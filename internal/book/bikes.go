@@ -5,13 +5,13 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"path/filepath"
 	"reflect"
 	"strconv"
 	"strings"
 
 	"cornerwright/internal/bike"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -97,7 +97,7 @@ func (b *Book) scanBike(s scanner) (BikeRecord, error) {
 	r.Added = instant(at)
 	k, err := bike.Parse(r.Name+".toml", src)
 	if err != nil {
-		return r, damaged("the bike "+r.Name+" in the book cannot be read", err)
+		return r, damaged(say.T("the bike {name} in the book cannot be read", r.Name), err)
 	}
 	r.Bike = k
 	return r, nil
@@ -134,7 +134,7 @@ func (b *Book) Bike(name string) (BikeRecord, error) {
 	for _, r := range all {
 		names = append(names, r.Name)
 	}
-	i, err := pick("bike", name, names, "add one: cornerwright bike FILE.toml")
+	i, err := pick("bike", name, names, say.T("add one: cornerwright bike FILE.toml"))
 	if err != nil {
 		return BikeRecord{}, err
 	}
@@ -145,22 +145,22 @@ func (b *Book) Bike(name string) (BikeRecord, error) {
 func (b *Book) bikeAt(name string, version int) (*bike.Bike, error) {
 	r, err := b.scanBike(b.r.QueryRow(`SELECT name, version, source, added FROM bike WHERE name = ? AND version = ?`, name, version))
 	if errors.Is(err, sql.ErrNoRows) {
-		return nil, damaged(fmt.Sprintf("version %d of the bike %s is missing", version, name), nil)
+		return nil, damaged(say.T("version {version} of the bike {name} is missing", version, name), nil)
 	}
 	return r.Bike, b.ioError(err)
 }
 
 // pick finds the one name that is meant.
-func pick(noun, name string, names []string, none string) (int, error) {
+func pick(noun, name string, names []string, none say.Text) (int, error) {
 	if len(names) == 0 {
-		return 0, notFound("the book holds no "+noun, none)
+		return 0, notFound(say.T("the book holds no {noun}", say.Key(noun)), none)
 	}
 	list := strings.Join(names, ", ")
 	if name == "" {
 		if len(names) == 1 {
 			return 0, nil
 		}
-		return 0, invalid(fmt.Sprintf("the book holds several %ss", noun), fmt.Sprintf("say which with --%s: %s", noun, list))
+		return 0, invalid(say.T("the book holds several of these: {noun}", say.Key(noun)), say.T("say which with --{noun}: {list}", noun, list))
 	}
 	found := -1
 	for i, n := range names {
@@ -169,13 +169,13 @@ func pick(noun, name string, names []string, none string) (int, error) {
 		}
 		if strings.HasPrefix(strings.ToLower(n), strings.ToLower(name)) {
 			if found >= 0 {
-				return 0, invalid(fmt.Sprintf("%s fits several %ss", strconv.Quote(name), noun), "write it out: "+list)
+				return 0, invalid(say.T("{name} fits more than one {noun}", strconv.Quote(name), say.Key(noun)), say.T("write it out: {list}", list))
 			}
 			found = i
 		}
 	}
 	if found < 0 {
-		return 0, notFound(fmt.Sprintf("no %s is named %s", noun, strconv.Quote(name)), "there are: "+list)
+		return 0, notFound(say.T("no {noun} is named {name}", say.Key(noun), strconv.Quote(name)), say.T("there are: {list}", list))
 	}
 	return found, nil
 }

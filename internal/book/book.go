@@ -16,6 +16,7 @@ import (
 	"cornerwright/internal/bike"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -31,8 +32,8 @@ type BikeRecord struct {
 // CircuitRecord names a circuit of the book; Circuit(name) gives its line.
 type CircuitRecord struct {
 	Name    string
-	Version int    // of the reference line in use
-	Origin  string // "learnt from run 3", "file gate.toml"
+	Version int      // of the reference line in use
+	Origin  say.Text // "learnt from run 3", "file gate.toml"
 	Turns   int
 	Length  float64 // m
 	Added   time.Time

@@ -88,7 +88,7 @@ func TestFilesThatCannotBeUsed(t *testing.T) {
 			t.Errorf("%s: %v, want an error of the input", c.name, err)
 			continue
 		}
-		if !strings.Contains(e.File, c.name) || e.Text == "" || e.Mend == "" || !strings.Contains(e.Text, c.text) {
+		if !strings.Contains(e.File, c.name) || e.Text.String() == "" || e.Mend == "" || !strings.Contains(e.Text.String(), c.text) {
 			t.Errorf("%s: error does not say file, what and mend: %v", c.name, err)
 		}
 		if Exit(err) != 1 {

@@ -4,11 +4,11 @@ import (
 	"bytes"
 	"encoding/gob"
 	"errors"
-	"fmt"
 	"path/filepath"
 	"strings"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 )
 
 // pack and unpack keep computed values: gob, which holds NaN and forgives new
@@ -43,7 +43,7 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 		return CircuitRecord{}, asInvalid(err)
 	}
 	if e.Name == "" {
-		return CircuitRecord{}, &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "the file does not name its circuit", Mend: `put name = "..." on top`}
+		return CircuitRecord{}, &Error{Kind: ErrInvalid, File: name, Line: 1, Text: say.T("the file does not name its circuit"), Mend: say.T(`put name = "..." on top`)}
 	}
 	b.adding.Lock()
 	defer b.adding.Unlock()
@@ -62,7 +62,7 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 		c = &copied
 		if len(c.Turns) > 0 {
 			if err := c.Apply(e); err != nil {
-				bad := &Error{Kind: ErrInvalid, File: name, Err: err, Mend: "compare the places with: cornerwright turns last"}
+				bad := &Error{Kind: ErrInvalid, File: name, Err: err, Mend: say.T("compare the places with: cornerwright turns last")}
 				var ee *circuit.EditError
 				if errors.As(err, &ee) {
 					bad.Line, bad.Column = circuit.LineOfEdit(toml, ee.Table, ee.Index), 1
@@ -72,7 +72,7 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 		}
 	}
 	if err := b.tx(func(t *tx) error {
-		return t.saveCircuit(c, "file "+filepath.Base(name), toml)
+		return t.saveCircuit(c, say.T("file {file}", filepath.Base(name)), toml)
 	}); err != nil {
 		return CircuitRecord{}, err
 	}
@@ -94,7 +94,7 @@ func (b *Book) CircuitEdits(name string) (*circuit.Edits, error) {
 }
 
 // saveCircuit stores a new version of a circuit.
-func (t *tx) saveCircuit(c *circuit.Circuit, origin string, source []byte) error {
+func (t *tx) saveCircuit(c *circuit.Circuit, origin say.Text, source []byte) error {
 	var version int
 	var old []byte
 	err := t.QueryRow(`SELECT coalesce(max(version), 0) FROM circuit WHERE name = ?`, c.Name).Scan(&version)
@@ -112,7 +112,7 @@ func (t *tx) saveCircuit(c *circuit.Circuit, origin string, source []byte) error
 	if err != nil {
 		return err
 	}
-	if err := t.exec(`INSERT INTO circuit VALUES (?,?,?,?,?,?,?,?,?,?)`, c.Name, c.Version, origin, len(c.Turns), c.Line.Length,
+	if err := t.exec(`INSERT INTO circuit VALUES (?,?,?,?,?,?,?,?,?,?)`, c.Name, c.Version, string(origin), len(c.Turns), c.Line.Length,
 		c.Frame.Lat, c.Frame.Lon, data, source, t.at); err != nil {
 		return err
 	}
@@ -163,7 +163,7 @@ func (b *Book) circuitLine(name string) (*circuit.Circuit, []byte, error) {
 	for _, r := range all {
 		names = append(names, r.Name)
 	}
-	i, err := pick("circuit", name, names, "add a run: the circuit is learnt from it")
+	i, err := pick("circuit", name, names, say.T("add a run: the circuit is learnt from it"))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -177,7 +177,7 @@ func (b *Book) circuitAt(name string, version int) (*circuit.Circuit, []byte, er
 	}
 	var c circuit.Circuit
 	if err := b.unpack(data, &c); err != nil {
-		return nil, nil, damaged(fmt.Sprintf("version %d of the circuit %s cannot be read", version, name), err)
+		return nil, nil, damaged(say.T("version {version} of the circuit {name} cannot be read", version, name), err)
 	}
 	return &c, src, nil
 }

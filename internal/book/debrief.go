@@ -8,6 +8,7 @@ import (
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -66,7 +67,7 @@ func (b *Book) Rehearse(ctx context.Context, step, run int) (*rehearsal.Rehearsa
 		run = s.Run
 	}
 	if run == 0 {
-		return nil, invalid(fmt.Sprintf("step %d was not derived from a run", step), "say which run to rehearse it on: --run RUN")
+		return nil, invalid(say.T("step {step} was not derived from a run", step), say.T("say which run to rehearse it on: --run RUN"))
 	}
 	return b.RehearseStep(ctx, s.Step, run)
 }
@@ -85,7 +86,7 @@ func (b *Book) RehearseStep(ctx context.Context, s setting.Step, run int) (*rehe
 		return nil, err
 	}
 	if r.Bike != k.Name {
-		return nil, invalid(fmt.Sprintf("run %d was ridden on %s, the step is for %s", run, r.Bike, k.Name), "rehearse it on a run of the same bike")
+		return nil, invalid(say.T("run {run} was ridden on {bike}, the step is for {name}", run, r.Bike, k.Name), say.T("rehearse it on a run of the same bike"))
 	}
 	x, err := b.Ride(ctx, run)
 	if err != nil {

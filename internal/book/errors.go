@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // Kinds of error. Callers test with errors.Is and map each kind once: to an
@@ -22,9 +24,9 @@ type Error struct {
 	File   string // "" where there is none
 	Line   int    // from 1; 0 where there is none
 	Column int
-	Text   string   // what was found, lower case, no full stop
+	Text   say.Text // what was found, lower case, no full stop
 	Source string   // the line itself, shortened; "" if there is none
-	Mend   string   // what to do
+	Mend   say.Text // what to do
 	Err    error    // cause, may be nil
 	More   []string // further things wrong in the same file, each with its place
 }
@@ -47,7 +49,7 @@ func (e *Error) Where() string {
 }
 
 func (e *Error) Error() string {
-	s := e.Text
+	s := e.Text.String()
 	if e.Err != nil {
 		if s != "" {
 			s += ": "
@@ -61,12 +63,27 @@ func (e *Error) Error() string {
 		s += "\n  " + e.Source
 	}
 	if e.Mend != "" {
-		s += "\n  mend: " + e.Mend
+		s += "\n  mend: " + e.Mend.String()
 	}
 	for _, m := range e.More {
 		s += "\n" + m
 	}
 	return s
+}
+
+// Said is what was found, with its place in the file and its cause, in any
+// language.
+func (e *Error) Said() say.Text {
+	t := e.Text
+	if e.Err != nil && t == "" {
+		t = say.Of(e.Err)
+	} else if e.Err != nil {
+		t = say.T("{what}: {why}", t, e.Err)
+	}
+	if w := e.Where(); w != "" {
+		t = say.T("{where}: {what}", w, t)
+	}
+	return t
 }
 
 func (e *Error) Unwrap() []error {
@@ -76,11 +93,11 @@ func (e *Error) Unwrap() []error {
 	return []error{e.Kind}
 }
 
-func invalid(text, mend string) error  { return &Error{Kind: ErrInvalid, Text: text, Mend: mend} }
-func notFound(text, mend string) error { return &Error{Kind: ErrNotFound, Text: text, Mend: mend} }
-func conflict(text, mend string) error { return &Error{Kind: ErrConflict, Text: text, Mend: mend} }
-func damaged(text string, err error) error {
-	return &Error{Kind: ErrDamaged, Text: text, Err: err, Mend: "run 'cornerwright verify', then restore the last backup if it names losses"}
+func invalid(text, mend say.Text) error  { return &Error{Kind: ErrInvalid, Text: text, Mend: mend} }
+func notFound(text, mend say.Text) error { return &Error{Kind: ErrNotFound, Text: text, Mend: mend} }
+func conflict(text, mend say.Text) error { return &Error{Kind: ErrConflict, Text: text, Mend: mend} }
+func damaged(text say.Text, err error) error {
+	return &Error{Kind: ErrDamaged, Text: text, Err: err, Mend: say.T("run 'cornerwright verify', then restore the last backup if it names losses")}
 }
 
 // Exit gives the exit code of an error: 0 none, 1 the input was bad, 3 the

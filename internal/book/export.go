@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Export writes a run's channels to w as "parquet" (the column file) or "csv":
@@ -31,7 +32,7 @@ func (b *Book) Export(ctx context.Context, run int, format string, w io.Writer) 
 		}
 		return writeCSV(w, rec)
 	}
-	return invalid(fmt.Sprintf("%q is not a format to export to", format), "use a name that ends in .parquet or .csv")
+	return invalid(say.T("{format} is not a format to export to", fmt.Sprintf("%q", format)), say.T("use a name that ends in .parquet or .csv"))
 }
 
 func writeCSV(w io.Writer, rec *recording.Recording) error {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/verdict"
 )
 
@@ -87,7 +88,7 @@ func measureByName(name string) (measure, error) {
 		}
 		names = append(names, m.name)
 	}
-	return measure{}, invalid(fmt.Sprintf("there is no measure %q", name), "use one of: "+strings.Join(names, ", "))
+	return measure{}, invalid(say.T("there is no measure {name}", fmt.Sprintf("%q", name)), say.T("use one of: {names}", strings.Join(names, ", ")))
 }
 
 // companions are the measures of mechanism that tell whether a setting did what

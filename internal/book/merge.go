@@ -9,6 +9,7 @@ import (
 	"math"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 )
 
 // MergeReport tells what another book has brought.
@@ -33,7 +34,7 @@ func (b *Book) Merge(ctx context.Context, dir string) (MergeReport, error) {
 	rep := MergeReport{Notes: []string{}}
 	o, err := Open(dir, WithFS(b.fs), ReadOnly())
 	if errors.Is(err, ErrNotFound) {
-		return rep, &Error{Kind: ErrNotFound, File: dir, Text: "there is no book here (no book.db)", Mend: "name the folder of the other book"}
+		return rep, &Error{Kind: ErrNotFound, File: dir, Text: say.T("there is no book here (no book.db)"), Mend: say.T("name the folder of the other book")}
 	}
 	if err != nil {
 		return rep, err
@@ -48,7 +49,7 @@ func (b *Book) Merge(ctx context.Context, dir string) (MergeReport, error) {
 		return rep, b.ioError(err)
 	}
 	if mine == theirs && o.dir == b.dir {
-		return rep, invalid("a book cannot be merged with itself", "name the other book")
+		return rep, invalid(say.T("a book cannot be merged with itself"), say.T("name the other book"))
 	}
 	b.adding.Lock()
 	defer b.adding.Unlock()
@@ -73,7 +74,7 @@ type merge struct {
 	rep      *MergeReport
 	circuits map[string]string // their name -> ours
 	bring    []*circuit.Circuit
-	origin   map[string]string
+	origin   map[string]say.Text
 	bikes    map[string]int // "name\x00version" -> our version
 	runs     map[int]int
 	sheets   map[int]int
@@ -114,7 +115,7 @@ func (m *merge) originals(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if err := m.b.knowOriginal(r.hash, r.name, r.bytes, stored, r.fault); err != nil {
+		if err := m.b.knowOriginal(r.hash, r.name, r.bytes, stored, say.Text(r.fault)); err != nil {
 			return err
 		}
 		m.rep.Originals++
@@ -139,7 +140,7 @@ func (m *merge) matchCircuits() error {
 	for _, r := range ours {
 		known[r.Name] = r
 	}
-	m.origin = map[string]string{}
+	m.origin = map[string]say.Text{}
 	for _, t := range theirs {
 		tc, _, err := m.o.circuitAt(t.Name, t.Version)
 		if err != nil {

@@ -15,6 +15,8 @@ import (
 
 	"github.com/klauspost/compress/zstd"
 	_ "modernc.org/sqlite" // the driver "sqlite"
+
+	"cornerwright/internal/say"
 )
 
 var errBusy = errors.New("busy")
@@ -86,20 +88,20 @@ func Create(dir string, opts ...Option) (*Book, error) {
 	}
 	entries, err := b.fs.ReadDir(b.dir)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, &Error{Kind: ErrInvalid, File: dir, Text: "the folder cannot be read", Err: err, Mend: "name a folder that you may write to"}
+		return nil, &Error{Kind: ErrInvalid, File: dir, Text: say.T("the folder cannot be read"), Err: err, Mend: say.T("name a folder that you may write to")}
 	}
 	for _, e := range entries {
 		switch e.Name() {
 		case "book.db":
-			return nil, &Error{Kind: ErrConflict, File: dir, Text: "there is a book in this folder already", Mend: "use it with --book, or name another folder"}
+			return nil, &Error{Kind: ErrConflict, File: dir, Text: say.T("there is a book in this folder already"), Mend: say.T("use it with --book, or name another folder")}
 		case "lock", "tmp", ".DS_Store":
 		default:
-			return nil, &Error{Kind: ErrConflict, File: dir, Text: fmt.Sprintf("the folder is not empty (%s)", e.Name()), Mend: "name a new or empty folder"}
+			return nil, &Error{Kind: ErrConflict, File: dir, Text: say.T("the folder is not empty ({why})", e.Name()), Mend: say.T("name a new or empty folder")}
 		}
 	}
 	for _, d := range []string{"", "originals", "runs", "tmp"} {
 		if err := b.fs.MkdirAll(filepath.Join(b.dir, d)); err != nil {
-			return nil, &Error{Kind: ErrInvalid, File: dir, Text: "the folder cannot be made", Err: err, Mend: "name a folder that you may write to"}
+			return nil, &Error{Kind: ErrInvalid, File: dir, Text: say.T("the folder cannot be made"), Err: err, Mend: say.T("name a folder that you may write to")}
 		}
 	}
 	if err := b.takeLock(); err != nil {
@@ -131,7 +133,7 @@ func Create(dir string, opts ...Option) (*Book, error) {
 	}
 	if err != nil {
 		b.Close()
-		return nil, &Error{Kind: ErrDamaged, File: dir, Text: "the book cannot be made", Err: err, Mend: "see that the disk is not full and the folder can be written"}
+		return nil, &Error{Kind: ErrDamaged, File: dir, Text: say.T("the book cannot be made"), Err: err, Mend: say.T("see that the disk is not full and the folder can be written")}
 	}
 	return b, nil
 }
@@ -146,12 +148,12 @@ func Open(dir string, opts ...Option) (*Book, error) {
 	}
 	if _, err := b.fs.Stat(b.dbPath()); err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, &Error{Kind: ErrNotFound, File: dir, Text: "there is no book here (no book.db)", Mend: fmt.Sprintf("make one: cornerwright new %s", dir)}
+			return nil, &Error{Kind: ErrNotFound, File: dir, Text: say.T("there is no book here (no book.db)"), Mend: say.T("make one: cornerwright new {dir}", dir)}
 		}
 		if info, ferr := b.fs.Stat(dir); ferr == nil && !info.IsDir() {
-			return nil, &Error{Kind: ErrInvalid, File: dir, Text: "this is a file; a book is a folder", Mend: "name the folder that holds book.db"}
+			return nil, &Error{Kind: ErrInvalid, File: dir, Text: say.T("this is a file; a book is a folder"), Mend: say.T("name the folder that holds book.db")}
 		}
-		return nil, &Error{Kind: ErrDamaged, File: dir, Text: "the book cannot be read", Err: err, Mend: "see whether the disk or stick is still there"}
+		return nil, &Error{Kind: ErrDamaged, File: dir, Text: say.T("the book cannot be read"), Err: err, Mend: say.T("see whether the disk or stick is still there")}
 	}
 	if !b.readOnly {
 		if err := b.takeLock(); err != nil {
@@ -188,11 +190,11 @@ func openError(dir string, err error) error {
 	text := err.Error()
 	switch {
 	case strings.Contains(text, "readonly"), errors.Is(err, fs.ErrPermission), strings.Contains(text, "read-only"):
-		return &Error{Kind: ErrDamaged, File: dir, Text: "the book's folder cannot be written", Err: err, Mend: "take the write protection off, or copy the book to a disk that can be written"}
+		return &Error{Kind: ErrDamaged, File: dir, Text: say.T("the book's folder cannot be written"), Err: err, Mend: say.T("take the write protection off, or copy the book to a disk that can be written")}
 	case strings.Contains(text, "full"), strings.Contains(text, "no space"):
-		return &Error{Kind: ErrDamaged, File: dir, Text: "the disk is full", Err: err, Mend: "make room and open the book again; nothing is lost"}
+		return &Error{Kind: ErrDamaged, File: dir, Text: say.T("the disk is full"), Err: err, Mend: say.T("make room and open the book again; nothing is lost")}
 	}
-	return &Error{Kind: ErrDamaged, File: dir, Text: "the book is damaged", Err: err, Mend: "run 'cornerwright verify', then restore the last backup into a new folder"}
+	return &Error{Kind: ErrDamaged, File: dir, Text: say.T("the book is damaged"), Err: err, Mend: say.T("run 'cornerwright verify', then restore the last backup into a new folder")}
 }
 
 func (b *Book) takeLock() error {
@@ -207,11 +209,11 @@ func (b *Book) takeLock() error {
 		if !errors.Is(err, errBusy) {
 			return openError(b.dir, err)
 		}
-		by := ""
+		by := say.T("another process has the book open")
 		if s := strings.TrimSpace(string(who[:n])); s != "" {
-			by = " (" + s + ")"
+			by = say.T("another process has the book open ({who})", s)
 		}
-		return &Error{Kind: ErrLocked, File: b.dir, Text: "another process has the book open" + by, Mend: "stop that one first, or do it on its page"}
+		return &Error{Kind: ErrLocked, File: b.dir, Text: by, Mend: say.T("stop that one first, or do it on its page")}
 	}
 	f.Truncate(0)
 	fmt.Fprintf(f, "process %d since %s\n", os.Getpid(), b.now().Format("2006-01-02 15:04:05"))
@@ -271,13 +273,13 @@ func (b *Book) checkIdentity(db *sql.DB, fresh bool) error {
 		return nil
 	}
 	if app != applicationID {
-		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("book.db is not a book (application id %#x, a book has %#x)", app, applicationID), Mend: "name the folder of a book"}
+		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: say.T("book.db is not a book (application id {app}, a book has {applicationid})", fmt.Sprintf("%#x", app), fmt.Sprintf("%#x", applicationID)), Mend: say.T("name the folder of a book")}
 	}
 	if version > len(migrations) {
-		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("the book is of a newer version (%d) than this program knows (%d)", version, len(migrations)), Mend: "use the newer program"}
+		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: say.T("the book is of a newer version ({version}) than this program knows ({migrations})", version, len(migrations)), Mend: say.T("use the newer program")}
 	}
 	if b.readOnly && version < len(migrations) {
-		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: fmt.Sprintf("the book is of an earlier version (%d, this program has %d) and cannot be brought up to date while it is only read", version, len(migrations)), Mend: "open it once for writing: cornerwright runs --book DIR"}
+		return &Error{Kind: ErrDamaged, File: b.dbPath(), Text: say.T("the book is of an earlier version ({version}, this program has {migrations}) and cannot be brought up to date while it is only read", version, len(migrations)), Mend: say.T("open it once for writing: cornerwright runs --book DIR")}
 	}
 	return nil
 }

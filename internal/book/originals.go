@@ -5,13 +5,14 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"path/filepath"
 	"strings"
 
 	"github.com/klauspost/compress/zstd"
+
+	"cornerwright/internal/say"
 )
 
 // Originals lie at originals/ab/abcdef....zst: zstd frames of the bytes whose
@@ -48,7 +49,7 @@ func (b *Book) storeOriginal(hash string, r io.ReaderAt, size int64) (stored int
 			err = cerr
 		}
 		if err == nil && hex.EncodeToString(h.Sum(nil)) != hash {
-			err = &Error{Kind: ErrInvalid, Text: "the file changed while it was read", Mend: "copy it from the stick to this computer and add it again"}
+			err = &Error{Kind: ErrInvalid, Text: say.T("the file changed while it was read"), Mend: say.T("copy it from the stick to this computer and add it again")}
 		}
 		return err
 	})
@@ -70,10 +71,10 @@ func (b *Book) verifyOriginal(hash string) (size, stored int64, err error) {
 	h := sha256.New()
 	size, err = io.Copy(h, r)
 	if err != nil {
-		return 0, 0, damaged("original "+hash[:12]+" cannot be unpacked", err)
+		return 0, 0, damaged(say.T("original {x} cannot be unpacked", hash[:12]), err)
 	}
 	if got := hex.EncodeToString(h.Sum(nil)); got != hash {
-		return 0, 0, damaged(fmt.Sprintf("original %s holds other bytes (%s)", hash[:12], got[:12]), nil)
+		return 0, 0, damaged(say.T("original {x} holds other bytes ({x2})", hash[:12], got[:12]), nil)
 	}
 	info, err := b.fs.Stat(b.originalPath(hash))
 	if err != nil {
@@ -92,15 +93,15 @@ func (u unpacked) Close() error { u.Decoder.Close(); return u.f.Close() }
 // Original opens the bytes of an original recording by its sha-256.
 func (b *Book) Original(hash string) (io.ReadCloser, error) {
 	if len(hash) != 64 || strings.Trim(hash, "0123456789abcdef") != "" {
-		return nil, notFound("no original is named "+hash, "name it by its sha-256 in hex")
+		return nil, notFound(say.T("no original is named {hash}", hash), say.T("name it by its sha-256 in hex"))
 	}
 	f, err := b.fs.Open(b.originalPath(hash))
 	if errors.Is(err, fs.ErrNotExist) {
 		var known int
 		if b.r.QueryRow(`SELECT count(*) FROM original WHERE hash = ?`, hash).Scan(&known) == nil && known == 0 {
-			return nil, notFound("no original is named "+hash, "add the recording again")
+			return nil, notFound(say.T("no original is named {hash}", hash), say.T("add the recording again"))
 		}
-		return nil, &Error{Kind: ErrDamaged, File: b.originalPath(hash), Text: "the original is gone", Mend: "restore it from a backup, or add the file again"}
+		return nil, &Error{Kind: ErrDamaged, File: b.originalPath(hash), Text: say.T("the original is gone"), Mend: say.T("restore it from a backup, or add the file again")}
 	}
 	if err != nil {
 		return nil, b.ioError(err)
@@ -122,10 +123,10 @@ func (b *Book) originalBytes(hash string) ([]byte, error) {
 	defer r.Close()
 	var buf bytes.Buffer
 	if _, err := buf.ReadFrom(r); err != nil {
-		return nil, damaged("original "+hash[:12]+" cannot be unpacked", err)
+		return nil, damaged(say.T("original {x} cannot be unpacked", hash[:12]), err)
 	}
 	if sum := sha256.Sum256(buf.Bytes()); hex.EncodeToString(sum[:]) != hash {
-		return nil, damaged("original "+hash[:12]+" holds other bytes than its name says", nil)
+		return nil, damaged(say.T("original {x} holds other bytes than its name says", hash[:12]), nil)
 	}
 	return buf.Bytes(), nil
 }

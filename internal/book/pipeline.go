@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // maxOriginal is the largest file taken in: an hour of every channel at a high
@@ -39,7 +41,7 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 			req.Watch(at)
 		}
 	}
-	say := func(stage string, share float64) { tell(stage, share, at.Bytes, at.Rows) }
+	told := func(stage string, share float64) { tell(stage, share, at.Bytes, at.Rows) }
 	if b.readOnly {
 		return AddResult{}, b.tx(nil)
 	}
@@ -55,7 +57,7 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 	if err := b.checkTold(req); err != nil {
 		return AddResult{}, err
 	}
-	say("reading", 0)
+	told("reading", 0)
 	in, err := openInput(req.Path, req.Data)
 	if err != nil {
 		return AddResult{}, err
@@ -71,7 +73,7 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 	}
 	if len(out.Runs) > 0 {
 		out.Duplicate = true
-		say("done", 1)
+		told("done", 1)
 		return out, nil
 	}
 	// The original is stored beside the analysis and waited for before the
@@ -82,7 +84,7 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		err  error
 	}
 	stored := make(chan kept, 1)
-	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: say, read: make(chan struct{})}
+	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: told, read: make(chan struct{})}
 	go func() {
 		<-w.read
 		n, err := b.storeOriginal(in.hash, in, in.size)
@@ -100,12 +102,12 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 			}
 		}
 	}()
-	say("storing", 0.9)
+	told("storing", 0.9)
 	s := <-stored
 	if s.err != nil {
 		return out, s.err
 	}
-	fault := "not analysed yet"
+	fault := say.T("not analysed yet")
 	if err != nil && ctx.Err() == nil {
 		fault = errText(err)
 	}
@@ -122,10 +124,10 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 }
 
 // knowOriginal tells the database of an original that is on the disk.
-func (b *Book) knowOriginal(hash, name string, size, stored int64, fault string) error {
+func (b *Book) knowOriginal(hash, name string, size, stored int64, fault say.Text) error {
 	return b.tx(func(t *tx) error {
 		return t.exec(`INSERT INTO original VALUES (?,?,?,?,?,?) ON CONFLICT (hash) DO UPDATE SET fault = excluded.fault,
-			name = CASE original.name WHEN '' THEN excluded.name ELSE original.name END`, hash, name, size, stored, t.at, fault)
+			name = CASE original.name WHEN '' THEN excluded.name ELSE original.name END`, hash, name, size, stored, t.at, string(fault))
 	})
 }
 
@@ -164,7 +166,7 @@ type outing struct {
 	rec    *recording.Recording
 	ride   *ride.Ride
 	learnt *circuit.Circuit // a new line to be stored with it
-	origin string
+	origin say.Text
 	source []byte // edits of a circuit file that were applied
 	tmp    string // column file, written aside
 }
@@ -216,7 +218,7 @@ func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progre
 			if len(parts) > 1 && errors.Is(err, ErrInvalid) {
 				// One outing of several: the others may still do.
 				w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Warning,
-					Text: fmt.Sprintf("outing %d of the file is left out: %v", i+1, errText(err)), Mend: "nothing, if it was a lap to the pump"})
+					Text: say.T("outing {i} of the file is left out: {why}", i+1, errText(err)), Mend: say.T("nothing, if it was a lap to the pump")})
 				continue
 			}
 			return outings, err
@@ -227,7 +229,7 @@ func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progre
 		outings = append(outings, o)
 	}
 	if len(outings) == 0 {
-		return nil, &Error{Kind: ErrInvalid, File: w.name, Text: "none of the outings in the file can be used", Mend: "see the problems listed"}
+		return nil, &Error{Kind: ErrInvalid, File: w.name, Text: say.T("none of the outings in the file can be used"), Mend: say.T("see the problems listed")}
 	}
 	return outings, nil
 }
@@ -249,12 +251,12 @@ func (w *adding) parse(in *input, progress func(intake.Progress)) (res *intake.R
 	return res, remembered, err
 }
 
-func errText(err error) string {
+func errText(err error) say.Text {
 	var be *Error
 	if errors.As(err, &be) {
 		return be.Text
 	}
-	return err.Error()
+	return say.Of(err)
 }
 
 // usable refuses a recording from which nothing can be found.
@@ -268,8 +270,8 @@ func usable(rec *recording.Recording, name string) error {
 		found = found[:200] + " ..."
 	}
 	if !rec.Has(recording.Latitude, recording.Longitude) {
-		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "no column is recognised as latitude and longitude; the columns are: " + found,
-			Mend: "name them in a column map: cornerwright add FILE --map MAP.toml"}
+		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: say.T("no column is recognised as latitude and longitude; the columns are: {found}", found),
+			Mend: say.T("name them in a column map: cornerwright add FILE --map MAP.toml")}
 	}
 	for _, p := range rec.Problems {
 		if p.Severity == recording.Fault && p.Channel == recording.Latitude {
@@ -282,8 +284,8 @@ func usable(rec *recording.Recording, name string) error {
 		return nil
 	}
 	if rec.Channel(recording.FrontSpeed) == nil && rec.Channel(recording.RearSpeed) == nil && rec.Channel(recording.GPSSpeed) == nil {
-		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: "no column is recognised as a speed (front wheel, rear wheel or GPS); the columns are: " + found,
-			Mend: "name one in a column map: cornerwright add FILE --map MAP.toml; a track of positions alone is read as GPX or NMEA"}
+		return &Error{Kind: ErrInvalid, File: name, Line: 1, Text: say.T("no column is recognised as a speed (front wheel, rear wheel or GPS); the columns are: {found}", found),
+			Mend: say.T("name one in a column map: cornerwright add FILE --map MAP.toml; a track of positions alone is read as GPX or NMEA")}
 	}
 	return nil
 }
@@ -293,7 +295,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 	o := outing{rec: rec}
 	var on *circuit.Circuit
 	var opt ride.Options
-	fail := func(text, mend string) (outing, error) {
+	fail := func(text, mend say.Text) (outing, error) {
 		return o, &Error{Kind: ErrInvalid, File: w.name, Text: text, Mend: mend}
 	}
 	fits, why := circuit.Recognise(rec, known)
@@ -307,7 +309,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 			// A name that is not known yet: learnt under it, with the edits of a
 			// circuit file if one was given beforehand.
 			if fits != nil {
-				return fail(fmt.Sprintf("the recording was ridden on %s, which the book knows, not on a new circuit %q", fits.Name, want), "leave --circuit out, or write "+fits.Name)
+				return fail(say.T("the recording was ridden on {circuit}, which the book knows, not on a new circuit {name}", fits.Name, strconv.Quote(want)), say.T("leave --circuit out, or write {circuit}", fits.Name))
 			}
 			opt.Circuit.Name = want
 			if _, src, err := w.b.circuitLine(want); err == nil && src != nil {
@@ -321,7 +323,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 				return o, err
 			}
 		} else if fits != nil && fits.Name != on.Name {
-			return fail(fmt.Sprintf("the recording was ridden on %s, not on %s", fits.Name, on.Name), "leave --circuit out, or write "+fits.Name)
+			return fail(say.T("the recording was ridden on {circuit}, not on {other}", fits.Name, on.Name), say.T("leave --circuit out, or write {circuit}", fits.Name))
 		}
 	} else {
 		on = fits
@@ -340,10 +342,10 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 	if on == nil {
 		loc, err := circuit.Locate(rec, nil, opt.Circuit)
 		if err != nil {
-			return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: "give a recording with GPS position"}
+			return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: say.T("give a recording with GPS position")}
 		}
 		if loc.Circuit == nil {
-			text, mend := "no lap closes", "record at least two laps"
+			text, mend := say.T("no lap closes"), say.T("record at least two laps")
 			for _, p := range loc.Problems {
 				if p.Severity == recording.Fault {
 					text, mend = p.Text, p.Mend
@@ -356,9 +358,9 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 			c.Name = opt.Circuit.Name
 		}
 		o.learnt, on = &c, &c
-		o.origin = "learnt from " + w.name
+		o.origin = say.T("learnt from {file}", w.name)
 		if why != "" {
-			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: fmt.Sprintf("the circuit is learnt from this run as %q: %s", c.Name, why), Mend: learntMend(w.req.Circuit)})
+			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: say.T("the circuit is learnt from this run as {name}: {why}", fmt.Sprintf("%q", c.Name), why), Mend: learntMend(w.req.Circuit)})
 		}
 		w.out.Learnt = true
 	}
@@ -366,10 +368,10 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 	// stored line gives the same.
 	r, err := ride.Analyse(rec, w.bike.Bike, on, ride.Options{})
 	if err != nil {
-		return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: "give a recording with GPS position and at least one lap"}
+		return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: say.T("give a recording with GPS position and at least one lap")}
 	}
 	if r.Circuit == nil {
-		text, mend := "the run cannot be laid on "+on.Name, "check that it was ridden there"
+		text, mend := say.T("the run cannot be laid on {circuit}", on.Name), say.T("check that it was ridden there")
 		for _, p := range r.Problems {
 			if p.Severity == recording.Fault {
 				text, mend = p.Text, p.Mend
@@ -383,11 +385,11 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 }
 
 // learntMend says how a learnt circuit gets its name, where it has none yet.
-func learntMend(named string) string {
+func learntMend(named string) say.Text {
 	if named != "" {
-		return "nothing to do; a circuit file names its turns: cornerwright circuit FILE.toml"
+		return say.T("nothing to do; a circuit file names its turns: cornerwright circuit FILE.toml")
 	}
-	return "nothing to do; --circuit NAME names a circuit when its first recording is added, a circuit file its turns"
+	return say.T("nothing to do; --circuit NAME names a circuit when its first recording is added, a circuit file its turns")
 }
 
 // checkTold refuses what was said with a file and cannot be, before the file is
@@ -399,14 +401,14 @@ func (b *Book) checkTold(req AddRequest) error {
 		}
 	}
 	if s := req.Slot; s != "" && (len(s) != 1 || s[0] < 'A' || s[0] > 'H') {
-		return invalid(fmt.Sprintf("slot %q is not a letter of the bar switch", s), "write one capital letter from A to H")
+		return invalid(say.T("slot {s} is not a letter of the bar switch", fmt.Sprintf("%q", s)), say.T("write one capital letter from A to H"))
 	}
 	return checkDay(req.Day)
 }
 
 func checkDay(day string) error {
 	if _, err := time.Parse("2006-01-02", day); day != "" && err != nil {
-		return invalid(fmt.Sprintf("%q is not a day", day), "write it like 2026-05-14")
+		return invalid(say.T("{day} is not a day", fmt.Sprintf("%q", day)), say.T("write it like 2026-05-14"))
 	}
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 	"cornerwright/internal/verdict"
 )
 
@@ -26,10 +27,10 @@ type PlanRequest struct {
 // the rider's own scatter at that turn.
 func (b *Book) Plan(ctx context.Context, q PlanRequest) (*verdict.Plan, error) {
 	if len(q.Runs) == 0 {
-		return nil, invalid("no run is named to take the rider's scatter from", "name one: --run last")
+		return nil, invalid(say.T("no run is named to take the rider's scatter from"), say.T("name one: --run last"))
 	}
 	if !(q.Effect > 0) {
-		return nil, invalid("no size of effect is given", "say which size must be seen: --effect 0.08s")
+		return nil, invalid(say.T("no size of effect is given"), say.T("say which size must be seen: --effect 0.08s"))
 	}
 	if q.Measure == "" {
 		q.Measure = "segment"
@@ -46,7 +47,7 @@ func (b *Book) Plan(ctx context.Context, q PlanRequest) (*verdict.Plan, error) {
 			return nil, err
 		}
 		if len(vs) > 0 && r.Circuit != first.Circuit {
-			return nil, invalid(fmt.Sprintf("runs %d and %d are of different circuits", first.Number, r.Number), "take the scatter from runs of one circuit")
+			return nil, invalid(say.T("runs {number} and {number2} are of different circuits", first.Number, r.Number), say.T("take the scatter from runs of one circuit"))
 		}
 		if len(vs) == 0 {
 			first = r
@@ -69,12 +70,12 @@ func (b *Book) Plan(ctx context.Context, q PlanRequest) (*verdict.Plan, error) {
 		Reference: k.Slots.Reference, Trial: k.Slots.Trial, Minutes: q.Minutes, MaxLaps: q.MaxLaps, Settle: q.Settle, NilCheck: q.NilCheck}
 	if q.Turn == 0 {
 		if q.Measure != "segment" && q.Measure != "lap" {
-			return nil, invalid("the measure needs a turn", "name one: --turn N")
+			return nil, invalid(say.T("the measure needs a turn"), say.T("name one: --turn N"))
 		}
 		w.Measure, w.History = "lap", lapMeasure(vs).Laps
 	} else {
 		if turnOf(c, q.Turn) == nil {
-			return nil, invalid(fmt.Sprintf("%s has no turn %d", c.Name, q.Turn), "see them: cornerwright turns last")
+			return nil, invalid(say.T("{name} has no turn {turn}", c.Name, q.Turn), say.T("see them: cornerwright turns last"))
 		}
 		w.History = passLaps(m, q.Turn, vs)
 	}
@@ -100,7 +101,7 @@ func (b *Book) Plan(ctx context.Context, q PlanRequest) (*verdict.Plan, error) {
 		b.plans.Store(key, &p)
 	}
 	if err != nil {
-		return nil, &Error{Kind: ErrInvalid, Err: err, Mend: "take a run with more timed laps, or several: --run 1,2"}
+		return nil, &Error{Kind: ErrInvalid, Err: err, Mend: say.T("take a run with more timed laps, or several: --run 1,2")}
 	}
 	return &p, nil
 }

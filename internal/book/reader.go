@@ -5,13 +5,13 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // input is a file to be read, from the disk or from memory. It is read in
@@ -26,7 +26,7 @@ type input struct {
 // openInput opens a file that a user named, or data where it is not nil, and
 // finds its hash.
 func openInput(path string, data []byte) (*input, error) {
-	bad := func(text, mend string, err error) (*input, error) {
+	bad := func(text, mend say.Text, err error) (*input, error) {
 		return nil, &Error{Kind: ErrInvalid, File: path, Text: text, Err: err, Mend: mend}
 	}
 	in := &input{ReaderAt: bytes.NewReader(data), size: int64(len(data)), close: func() error { return nil }}
@@ -34,24 +34,24 @@ func openInput(path string, data []byte) (*input, error) {
 		info, err := os.Stat(path)
 		switch {
 		case errors.Is(err, os.ErrNotExist):
-			return bad("there is no such file", "check the name, and whether the stick is still in", nil)
+			return bad(say.T("there is no such file"), say.T("check the name, and whether the stick is still in"), nil)
 		case err != nil:
-			return bad("the file cannot be read", "check the stick and the permissions", err)
+			return bad(say.T("the file cannot be read"), say.T("check the stick and the permissions"), err)
 		case info.IsDir():
-			return bad("this is a folder", "name the files in it, or give the folder to: cornerwright add", nil)
+			return bad(say.T("this is a folder"), say.T("name the files in it, or give the folder to: cornerwright add"), nil)
 		case info.Size() > maxOriginal:
-			return bad(fmt.Sprintf("the file has %d MB, more than a recording can have", info.Size()>>20), "give the recording itself", nil)
+			return bad(say.T("the file has {mb} MB, more than a recording can have", info.Size()>>20), say.T("give the recording itself"), nil)
 		}
 		f, err := os.Open(path)
 		if err != nil {
-			return bad("the file cannot be read", "check the stick and the permissions", err)
+			return bad(say.T("the file cannot be read"), say.T("check the stick and the permissions"), err)
 		}
 		in.ReaderAt, in.size, in.close = f, info.Size(), f.Close
 	}
 	h := sha256.New()
 	if _, err := io.CopyBuffer(struct{ io.Writer }{h}, struct{ io.Reader }{io.NewSectionReader(in, 0, in.size)}, make([]byte, 128<<10)); err != nil {
 		in.close()
-		return bad("the file cannot be read to its end", "copy it from the stick again", err)
+		return bad(say.T("the file cannot be read to its end"), say.T("copy it from the stick again"), err)
 	}
 	in.hash = hex.EncodeToString(h.Sum(nil))
 	return in, nil
@@ -73,7 +73,7 @@ func readFile(name string, in *input, mapName string, m []byte, progress func(in
 		return res, Invalid(err)
 	}
 	if len(res.Recordings) == 0 {
-		return res, &Error{Kind: ErrInvalid, File: name, Text: "the file holds no recording", Mend: "give the file that the logger wrote"}
+		return res, &Error{Kind: ErrInvalid, File: name, Text: say.T("the file holds no recording"), Mend: say.T("give the file that the logger wrote")}
 	}
 	return res, nil
 }

@@ -60,7 +60,7 @@ func (b *Book) rehearsed(ctx context.Context, s setting.Step, v *verdict.Verdict
 	switch {
 	case err == nil:
 		if err := json.Unmarshal([]byte(data), &changes); err != nil {
-			return nil, damaged(fmt.Sprintf("the rehearsal of step %d cannot be read", s.ID), err)
+			return nil, damaged(say.T("the rehearsal of step {id} cannot be read", s.ID), err)
 		}
 	case !noRows(err):
 		return nil, b.ioError(err)

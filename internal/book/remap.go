@@ -4,13 +4,13 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"io"
 	"math"
 
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // Remap reads an original that holds runs already with another column map, and
@@ -28,7 +28,7 @@ func (b *Book) Remap(ctx context.Context, original string, columns []byte, name 
 		return nil, err
 	}
 	if len(runs) == 0 {
-		return nil, notFound("no run was read from this original", "add the recording with the column map")
+		return nil, notFound(say.T("no run was read from this original"), say.T("add the recording with the column map"))
 	}
 	data, err := b.originalBytes(original)
 	if err != nil {
@@ -56,7 +56,7 @@ func (b *Book) Remap(ctx context.Context, original string, columns []byte, name 
 			}
 		}
 		if a.rec == nil {
-			return nil, conflict(fmt.Sprintf("read so, the file does not hold run %d any more", r.Number), "leave the column of time as it was")
+			return nil, conflict(say.T("read so, the file does not hold run {number} any more", r.Number), say.T("leave the column of time as it was"))
 		}
 		a.rec.Hash = original
 		if err := usable(a.rec, r.Name); err != nil {
@@ -71,7 +71,7 @@ func (b *Book) Remap(ctx context.Context, original string, columns []byte, name 
 			return nil, err
 		}
 		if a.ride, err = ride.Analyse(a.rec, k, c, ride.Options{}); err != nil {
-			return nil, &Error{Kind: ErrInvalid, Text: fmt.Sprintf("read so, run %d cannot be analysed", r.Number), Err: err, Mend: "put the columns of place, time and speed right"}
+			return nil, &Error{Kind: ErrInvalid, Text: say.T("read so, run {number} cannot be analysed", r.Number), Err: err, Mend: say.T("put the columns of place, time and speed right")}
 		}
 		if a.ride.Circuit == nil {
 			a.ride.Circuit = c
@@ -107,7 +107,7 @@ func (b *Book) Remap(ctx context.Context, original string, columns []byte, name 
 			if i == 0 {
 				problems = append(append([]recording.Problem{}, res.Problems...), problems...)
 			}
-			text, err := json.Marshal(append([]recording.Problem{}, problems...))
+			text, err := json.Marshal(append([]recording.Kept{}, recording.Keep(problems)...))
 			if err != nil {
 				return err
 			}
@@ -164,7 +164,7 @@ func (b *Book) Columns(original string, most int) (res *intake.Result, runs []Ru
 	defer f.Close()
 	head, err := io.ReadAll(io.LimitReader(f, int64(most)))
 	if err != nil {
-		return nil, runs, m, damaged("original "+original[:12]+" cannot be unpacked", err)
+		return nil, runs, m, damaged(say.T("original {x} cannot be unpacked", original[:12]), err)
 	}
 	opt := intake.Options{Map: m, NoHealth: true}
 	if end := bytes.LastIndexByte(head, '\n'); len(head) == most && end > 0 && !bytes.Contains(head, []byte{0}) {
@@ -174,7 +174,7 @@ func (b *Book) Columns(original string, most int) (res *intake.Result, runs []Ru
 	}
 	rest, err := io.ReadAll(f)
 	if err != nil {
-		return nil, runs, m, damaged("original "+original[:12]+" cannot be unpacked", err)
+		return nil, runs, m, damaged(say.T("original {x} cannot be unpacked", original[:12]), err)
 	}
 	if res, err = intake.Read("the recording", append(head, rest...), opt); err != nil {
 		err = Invalid(err)

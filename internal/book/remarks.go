@@ -9,6 +9,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/debrief"
+	"cornerwright/internal/say"
 )
 
 // AddRemark records what the rider said. The same non-empty key never makes a
@@ -64,13 +65,13 @@ func (t *tx) index(run int, text string) error {
 // checkRemark refuses what cannot be meant.
 func (b *Book) checkRemark(r *debrief.Remark, run Run) error {
 	if r.Says == "" && strings.TrimSpace(r.Words) == "" {
-		return invalid("the remark says nothing", "give a complaint or the rider's own words")
+		return invalid(say.T("the remark says nothing"), say.T("give a complaint or the rider's own words"))
 	}
 	if r.Strength == 0 {
 		r.Strength = 2
 	}
 	if r.Strength < 1 || r.Strength > 3 {
-		return invalid(fmt.Sprintf("strength %d is not on the scale", r.Strength), "use 1 (a little), 2 (clearly) or 3 (badly)")
+		return invalid(say.T("strength {strength} is not on the scale", r.Strength), say.T("use 1 (a little), 2 (clearly) or 3 (badly)"))
 	}
 	if r.Phase != "" {
 		ok := false
@@ -78,11 +79,11 @@ func (b *Book) checkRemark(r *debrief.Remark, run Run) error {
 			ok = ok || p == r.Phase
 		}
 		if !ok {
-			return invalid(fmt.Sprintf("%q is not a phase of a turn", string(r.Phase)), "use brake, entry, mid, pickup or drive")
+			return invalid(say.T("{phase} is not a phase of a turn", fmt.Sprintf("%q", string(r.Phase))), say.T("use brake, entry, mid, pickup or drive"))
 		}
 	}
 	if len(r.Words) > 4000 {
-		return invalid("the remark is longer than 4,000 bytes", "say it shorter")
+		return invalid(say.T("the remark is longer than 4,000 bytes"), say.T("say it shorter"))
 	}
 	c, err := b.Circuit(run.Circuit)
 	if err != nil {
@@ -97,10 +98,10 @@ func (b *Book) checkRemark(r *debrief.Remark, run Run) error {
 	seen := map[int]bool{}
 	for _, n := range r.Turns {
 		if !known[n] {
-			return invalid(fmt.Sprintf("%s has no turn %d", c.Name, n), "its turns are: "+strings.Join(list, ", "))
+			return invalid(say.T("{name} has no turn {n}", c.Name, n), say.T("its turns are: {list}", strings.Join(list, ", ")))
 		}
 		if seen[n] {
-			return invalid(fmt.Sprintf("turn %d is named twice", n), "name each turn once")
+			return invalid(say.T("turn {n} is named twice", n), say.T("name each turn once"))
 		}
 		seen[n] = true
 	}
@@ -119,7 +120,7 @@ func scanRemark(s scanner) (Remark, error) {
 	}
 	r.At, r.Added = instant(said), instant(added)
 	if err := json.Unmarshal([]byte(turns), &r.Turns); err != nil {
-		return r, damaged(fmt.Sprintf("remark %d cannot be read", r.ID), err)
+		return r, damaged(say.T("remark {id} cannot be read", r.ID), err)
 	}
 	return r, nil
 }
@@ -128,7 +129,7 @@ func scanRemark(s scanner) (Remark, error) {
 func (b *Book) Remark(id int) (Remark, error) {
 	r, err := scanRemark(b.r.QueryRow(remarkSelect+` WHERE id = ?`, id))
 	if errors.Is(err, sql.ErrNoRows) {
-		return r, notFound(fmt.Sprintf("there is no remark %d", id), "list them: cornerwright debrief RUN")
+		return r, notFound(say.T("there is no remark {id}", id), say.T("list them: cornerwright debrief RUN"))
 	}
 	return r, b.ioError(err)
 }
@@ -176,7 +177,7 @@ func (b *Book) MarkLap(run, lap int, word, who string) error {
 	switch word {
 	case "", "traffic", "mistake", "yellow":
 	default:
-		return invalid(fmt.Sprintf("%q is not a mark of a lap", word), "use traffic, mistake or yellow, or none to take it off")
+		return invalid(say.T("{word} is not a mark of a lap", fmt.Sprintf("%q", word)), say.T("use traffic, mistake or yellow, or none to take it off"))
 	}
 	if _, err := b.Run(fmt.Sprint(run)); err != nil {
 		return err

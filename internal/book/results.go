@@ -62,6 +62,17 @@ func (c *rideCache) put(k rideKey, r *ride.Ride) {
 	}
 }
 
+func (c *rideCache) drop(k rideKey) {
+	c.Lock()
+	defer c.Unlock()
+	for e := c.order.Front(); e != nil; e = e.Next() {
+		if e.Value.(rideEntry).key == k {
+			c.order.Remove(e)
+			return
+		}
+	}
+}
+
 func (c *rideCache) clear() {
 	c.Lock()
 	defer c.Unlock()

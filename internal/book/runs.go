@@ -7,6 +7,9 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 const runSelect = `SELECT r.number, r.id, r.meeting, r.bike, r.bike_version, r.circuit, r.name, r.original, o.bytes, r.format, r.rows,
@@ -27,8 +30,11 @@ func scanRun(s scanner) (Run, error) {
 		return r, err
 	}
 	r.Started, r.Added = instant(started), instant(added)
-	if err := json.Unmarshal([]byte(problems), &r.Problems); err != nil {
-		return r, damaged(fmt.Sprintf("run %d cannot be read", r.Number), err)
+	var kept []recording.Kept
+	err := json.Unmarshal([]byte(problems), &kept)
+	r.Problems = recording.Unkeep(kept)
+	if err != nil {
+		return r, damaged(say.T("run {number} cannot be read", r.Number), err)
 	}
 	return r, nil
 }
@@ -158,7 +164,7 @@ func (b *Book) Run(ref string) (Run, error) {
 			return Run{}, err
 		}
 		if len(all) == 0 {
-			return Run{}, notFound("the book holds no run", "add one: cornerwright add FILE --bike NAME")
+			return Run{}, notFound(say.T("the book holds no run"), say.T("add one: cornerwright add FILE --bike NAME"))
 		}
 		return all[0], nil
 	}
@@ -180,7 +186,7 @@ func (b *Book) Run(ref string) (Run, error) {
 		case len(all) == 1:
 			return all[0], nil
 		case len(all) > 1:
-			return Run{}, invalid(fmt.Sprintf("%q is the beginning of %d runs", ref, len(all)), "give more of the id")
+			return Run{}, invalid(say.T("{ref} is the beginning of {all} runs", fmt.Sprintf("%q", ref), len(all)), say.T("give more of the id"))
 		}
 	}
 	var last int
@@ -188,9 +194,9 @@ func (b *Book) Run(ref string) (Run, error) {
 		return Run{}, b.ioError(err)
 	}
 	if last == 0 {
-		return Run{}, notFound(fmt.Sprintf("there is no run %q: the book holds none", ref), "add one: cornerwright add FILE --bike NAME")
+		return Run{}, notFound(say.T("there is no run {ref}: the book holds none", fmt.Sprintf("%q", ref)), say.T("add one: cornerwright add FILE --bike NAME"))
 	}
-	return Run{}, notFound(fmt.Sprintf("there is no run %q", ref), fmt.Sprintf("runs are numbered to %d; a run is named by its number, the beginning of its id, or \"last\"", last))
+	return Run{}, notFound(say.T("there is no run {ref}", fmt.Sprintf("%q", ref)), say.T(`runs are numbered to {last}; a run is named by its number, the beginning of its id, or "last"`, last))
 }
 
 // StrikeRun takes a run out of the lists by a mark (or puts it back).
@@ -211,7 +217,7 @@ func (b *Book) Annotate(run int, field, value, who string) error {
 	switch field {
 	case "slot", "tyre", "weather", "note":
 	default:
-		return invalid(fmt.Sprintf("%q is not a field of a run", field), "use slot, tyre, weather or note")
+		return invalid(say.T("{field} is not a field of a run", fmt.Sprintf("%q", field)), say.T("use slot, tyre, weather or note"))
 	}
 	if _, err := b.Run(fmt.Sprint(run)); err != nil {
 		return err

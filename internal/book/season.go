@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"sort"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // SeasonQuery asks how a measure at a turn moved over the meetings.
@@ -56,7 +58,7 @@ func SeasonMeasures() []string {
 func (b *Book) Season(q SeasonQuery) (points []SeasonPoint, unit string, err error) {
 	m, ok := seasonColumns[q.Measure]
 	if !ok {
-		return nil, "", invalid(fmt.Sprintf("there is no measure %q over a season", q.Measure), "use one of: "+strings.Join(SeasonMeasures(), ", "))
+		return nil, "", invalid(say.T("there is no measure {measure} over a season", fmt.Sprintf("%q", q.Measure)), say.T("use one of: {x}", strings.Join(SeasonMeasures(), ", ")))
 	}
 	tyres := map[int]string{}
 	if err := each(b.r, func(s scanner) error {

@@ -1,6 +1,7 @@
 package book
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"os"
@@ -8,6 +9,7 @@ import (
 	"testing"
 
 	"cornerwright/internal/debrief"
+	"cornerwright/internal/ride"
 )
 
 // differ says where two values differ, unexported fields included; NaN equals
@@ -114,5 +116,30 @@ func TestRideFile(t *testing.T) {
 		if after := say(); after != before {
 			t.Errorf("byte %d of %d damaged: the debrief differs", i, len(data))
 		}
+	}
+}
+
+// Whoever hears that a run came in finds its analysis in memory: the first page
+// of a run makes nothing that the adding has made.
+func TestAddedRunIsInMemoryWhenItIsHeardOf(t *testing.T) {
+	b := newTestBook(t)
+	news, stop := b.Subscribe()
+	defer stop()
+	there := make(chan bool)
+	go func() {
+		for range news {
+			runs, err := b.Runs(RunFilter{})
+			if err == nil && len(runs) > 0 {
+				there <- b.rides.get(rideKey{runs[0].Number, runs[0].Line}) != nil
+				return
+			}
+		}
+	}()
+	res := addRun(t, b, 0)
+	if !<-there {
+		t.Error("the run was told of before its analysis could be had")
+	}
+	if x := must[*ride.Ride](t)(b.Ride(context.Background(), res.Runs[0].Number)); x != b.rides.get(rideKey{res.Runs[0].Number, res.Runs[0].Line}) {
+		t.Error("the run was analysed twice")
 	}
 }

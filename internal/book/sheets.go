@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -20,7 +21,7 @@ func scanSheet(s scanner) (Sheet, error) {
 	}
 	r.Added = instant(at)
 	if err := json.Unmarshal([]byte(slots), &r.Slots); err != nil {
-		return r, damaged(fmt.Sprintf("sheet %d cannot be read", r.Number), err)
+		return r, damaged(say.T("sheet {number} cannot be read", r.Number), err)
 	}
 	return r, nil
 }
@@ -54,7 +55,7 @@ func (b *Book) Sheets(bikeName string) ([]Sheet, error) {
 func (b *Book) Sheet(n int) (Sheet, error) {
 	s, err := scanSheet(b.r.QueryRow(sheetSelect+` WHERE number = ?`, n))
 	if errors.Is(err, sql.ErrNoRows) {
-		return s, notFound(fmt.Sprintf("there is no sheet %d", n), "list them: cornerwright sheet list")
+		return s, notFound(say.T("there is no sheet {n}", n), say.T("list them: cornerwright sheet list"))
 	}
 	return s, b.ioError(err)
 }
@@ -98,7 +99,7 @@ func currentSheet(q querier, bikeName string) (Sheet, error) {
 		return Sheet{}, err
 	}
 	if current == 0 {
-		return Sheet{}, notFound("the book holds no sheet of "+bikeName, "add the bike: cornerwright bike FILE.toml")
+		return Sheet{}, notFound(say.T("the book holds no sheet of {bikename}", bikeName), say.T("add the bike: cornerwright bike FILE.toml"))
 	}
 	return scanSheet(q.QueryRow(sheetSelect+` WHERE number = ?`, current))
 }

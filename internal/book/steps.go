@@ -29,7 +29,7 @@ func (b *Book) scanStep(s scanner) (Step, error) {
 		r.Guards = append(r.Guards, setting.GuardResult{Guard: g.Guard, Pass: g.Pass, Hard: g.Hard, Reason: say.Text(g.Reason), Mend: say.Text(g.Mend)})
 	}
 	if err != nil {
-		return r, damaged(fmt.Sprintf("step %d cannot be read", r.ID), err)
+		return r, damaged(say.T("step {id} cannot be read", r.ID), err)
 	}
 	return r, nil
 }
@@ -86,9 +86,9 @@ func (b *Book) Step(id int) (Step, error) {
 			return r, b.ioError(err)
 		}
 		if n == 0 {
-			return r, notFound(fmt.Sprintf("there is no step %d: the book holds none", id), "propose one: cornerwright step new")
+			return r, notFound(say.T("there is no step {id}: the book holds none", id), say.T("propose one: cornerwright step new"))
 		}
-		return r, notFound(fmt.Sprintf("there is no step %d", id), "list them: cornerwright step list")
+		return r, notFound(say.T("there is no step {id}", id), say.T("list them: cornerwright step list"))
 	}
 	if err == nil {
 		err = b.fillStep(&r)
@@ -121,7 +121,7 @@ func (b *Book) prepare(s *setting.Step) (BikeRecord, setting.Sheet, error) {
 		return k, setting.Sheet{}, err
 	}
 	if sheet.Bike != k.Name {
-		return k, setting.Sheet{}, invalid(fmt.Sprintf("sheet %d is of %s, not of %s", sheet.Number, sheet.Bike, k.Name), "start from a sheet of the same bike")
+		return k, setting.Sheet{}, invalid(say.T("sheet {number} is of {bike}, not of {name}", sheet.Number, sheet.Bike, k.Name), say.T("start from a sheet of the same bike"))
 	}
 	s.From = sheet.Number
 	if s.Slot == "" {
@@ -132,7 +132,7 @@ func (b *Book) prepare(s *setting.Step) (BikeRecord, setting.Sheet, error) {
 		for _, x := range k.Bike.Settings {
 			ids = append(ids, x.ID)
 		}
-		return k, setting.Sheet{}, notFound(fmt.Sprintf("%s has no setting %q", k.Name, s.Setting), "it has: "+strings.Join(ids, ", "))
+		return k, setting.Sheet{}, notFound(say.T("{name} has no setting {setting}", k.Name, fmt.Sprintf("%q", s.Setting)), say.T("it has: {ids}", strings.Join(ids, ", ")))
 	}
 	if s.Remark != 0 {
 		if _, err := b.Remark(s.Remark); err != nil {
@@ -140,7 +140,7 @@ func (b *Book) prepare(s *setting.Step) (BikeRecord, setting.Sheet, error) {
 		}
 	}
 	if _, err := setting.Apply(sheet.Sheet, *s); err != nil {
-		return k, setting.Sheet{}, &Error{Kind: ErrInvalid, Err: err, Mend: "make the step anew from the sheet that is in the bike now"}
+		return k, setting.Sheet{}, &Error{Kind: ErrInvalid, Err: err, Mend: say.T("make the step anew from the sheet that is in the bike now")}
 	}
 	return k, sheet.Sheet, nil
 }
@@ -163,7 +163,7 @@ func (b *Book) guards(ctx context.Context, s setting.Step, k BikeRecord, sheet s
 			return nil, err
 		}
 		if r.Bike != k.Name {
-			return nil, invalid(fmt.Sprintf("run %d was ridden on %s, the step is for %s", r.Number, r.Bike, k.Name), "derive the step from a run of the same bike")
+			return nil, invalid(say.T("run {number} was ridden on {bike}, the step is for {name}", r.Number, r.Bike, k.Name), say.T("derive the step from a run of the same bike"))
 		}
 		if g.Ride, err = b.Ride(ctx, s.Run); err != nil {
 			return nil, err
@@ -216,17 +216,17 @@ func (b *Book) NewStep(ctx context.Context, s setting.Step, o StepOptions) (Step
 	}
 	out := Step{Step: s, Author: o.Author, Guards: guards}
 	if rehearsal.Refused(guards) {
-		var open, mends []string
+		var open, mends []say.Text
 		for _, g := range guards {
 			if !g.Pass {
-				open = append(open, g.Guard+": "+g.Reason.String())
-				mends = append(mends, g.Mend.String())
+				open = append(open, say.T("{guard}: {why}", g.Guard, g.Reason))
+				mends = append(mends, g.Mend)
 			}
 		}
-		return out, conflict("a guard stands in the way: "+strings.Join(open, "; "), strings.Join(mends, "; ")+"; or overrule it by name with a reason")
+		return out, conflict(say.T("a guard stands in the way: {open}", say.Join(open, "; ")), say.T("{mends}; or overrule it by name with a reason", say.Join(mends, "; ")))
 	}
 	if s.Reason == "" {
-		return out, invalid("the step has no reason", "say why it is made; it is printed on the sheet")
+		return out, invalid(say.T("the step has no reason"), say.T("say why it is made; it is printed on the sheet"))
 	}
 	// What the rehearsal says now is kept with the step: a later verdict scores it.
 	var said []byte
@@ -305,7 +305,7 @@ func (b *Book) SetStepState(id int, from, to, who, reason string, run int) (Step
 			return err
 		}
 		if state != from {
-			return conflict(fmt.Sprintf("step %d is %s by now, not %s", id, state, from), "look at it again before changing it")
+			return conflict(say.T("step {id} is {state} by now, not {from}", id, state, from), say.T("look at it again before changing it"))
 		}
 		ok := false
 		for _, m := range moves[state] {
@@ -313,16 +313,16 @@ func (b *Book) SetStepState(id int, from, to, who, reason string, run int) (Step
 		}
 		if !ok {
 			if state == to {
-				return conflict(fmt.Sprintf("step %d is %s already", id, state), "from there it can become: "+strings.Join(moves[state], ", "))
+				return conflict(say.T("step {id} is {state} already", id, state), say.T("from there it can become: {moves}", strings.Join(moves[state], ", ")))
 			}
-			return conflict(fmt.Sprintf("step %d is %s and cannot become %s", id, state, to), "from there it can become: "+strings.Join(moves[state], ", "))
+			return conflict(say.T("step {id} is {state} and cannot become {to}", id, state, to), say.T("from there it can become: {moves}", strings.Join(moves[state], ", ")))
 		}
 		if to == Loaded {
 			var other int
 			err := t.QueryRow(`SELECT s.id FROM step s WHERE s.bike = ? AND s.id <> ? AND
 				(SELECT now FROM step_state WHERE step = s.id ORDER BY id DESC LIMIT 1) IN ('loaded', 'repeated') LIMIT 1`, s.Bike, id).Scan(&other)
 			if err == nil {
-				return conflict(fmt.Sprintf("step %d is in the bike already: two trials at once cannot be told apart", other), fmt.Sprintf("keep or revert step %d first", other))
+				return conflict(say.T("step {other} is in the bike already: two trials at once cannot be told apart", other), say.T("keep or revert step {other} first", other))
 			}
 			if !noRows(err) {
 				return err
@@ -359,7 +359,7 @@ func (t *tx) promote(s Step) error {
 	next.Parent = s.To
 	next.Note = fmt.Sprintf("step %d kept: %s of slot %s is the reference now", s.ID, s.Setting, s.Slot)
 	if next.Slots[k.Bike.Slots.Reference] == nil {
-		return conflict(fmt.Sprintf("sheet %d has no reference slot %s", s.To, k.Bike.Slots.Reference), "add the bike file again")
+		return conflict(say.T("sheet {to} has no reference slot {reference}", s.To, k.Bike.Slots.Reference), say.T("add the bike file again"))
 	}
 	next.Slots[k.Bike.Slots.Reference][s.Setting] = to.Values(s.Slot, s.Setting)
 	_, err = t.insertSheet(next, s.ID, uid())
@@ -374,19 +374,19 @@ func (b *Book) Overrule(id int, o setting.Overrule) (Step, error) {
 		return s, err
 	}
 	if strings.TrimSpace(o.Who) == "" || strings.TrimSpace(o.Reason) == "" {
-		return s, invalid("a guard is overruled only by name and with a reason", "give both")
+		return s, invalid(say.T("a guard is overruled only by name and with a reason"), say.T("give both"))
 	}
 	known := false
 	for _, g := range s.Guards {
 		if g.Guard == o.Guard {
 			known = true
 			if g.Hard {
-				return s, conflict("the guard "+g.Guard+" cannot be overruled", g.Mend.String())
+				return s, conflict(say.T("the guard {guard} cannot be overruled", g.Guard), g.Mend)
 			}
 		}
 	}
 	if !known {
-		return s, invalid(fmt.Sprintf("there is no guard %q", o.Guard), "see them: cornerwright step show "+fmt.Sprint(id))
+		return s, invalid(say.T("there is no guard {guard}", fmt.Sprintf("%q", o.Guard)), say.T("see them: cornerwright step show {id}", fmt.Sprint(id)))
 	}
 	if err := b.tx(func(t *tx) error {
 		if _, err := t.insert(`INSERT INTO overrule (uid, step, guard, who, reason, at) VALUES (?,?,?,?,?,?)`, uid(), id, o.Guard, o.Who, o.Reason, t.at); err != nil {

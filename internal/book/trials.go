@@ -13,6 +13,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/verdict"
 )
@@ -115,7 +116,7 @@ func (b *Book) Trials(ctx context.Context, q TrialQuery) ([]Trial, error) {
 		}
 		v := new(verdict.Verdict)
 		if err := errors.Join(json.Unmarshal([]byte(runs), &t.Runs), json.Unmarshal([]byte(data), v)); err != nil {
-			return damaged("a verdict cannot be read", err)
+			return damaged(say.T("a verdict cannot be read"), err)
 		}
 		t.Verdict, t.Turn = v, v.Primary.Turn
 		judged[t.Step] = true
@@ -224,8 +225,15 @@ type Evidence struct {
 }
 
 // Title names the evidence for people.
-func (e Evidence) Title() string {
-	return fmt.Sprintf("%s %s: %s", e.Setting, map[int]string{1: "up", -1: "down", 0: "changed"}[e.More], e.Measure)
+func (e Evidence) Title() say.Text {
+	switch m := say.Key(e.Measure); e.More {
+	case 1:
+		return say.T("{setting} up: {measure}", e.Setting, m)
+	case -1:
+		return say.T("{setting} down: {measure}", e.Setting, m)
+	default:
+		return say.T("{setting} changed: {measure}", e.Setting, m)
+	}
 }
 
 // CombineTrials joins the trials of one setting, direction and measure over
@@ -296,7 +304,7 @@ func (b *Book) FalseAlarms() (inference.Estimate, error) {
 		}
 		var v verdict.Verdict
 		if err := json.Unmarshal([]byte(data), &v); err != nil {
-			return damaged("a verdict cannot be read", err)
+			return damaged(say.T("a verdict cannot be read"), err)
 		}
 		vs = append(vs, v)
 		return nil

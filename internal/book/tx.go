@@ -12,6 +12,8 @@ import (
 	"time"
 
 	_ "modernc.org/sqlite" // the driver "sqlite"
+
+	"cornerwright/internal/say"
 )
 
 // tx is one writing transaction with one "now".
@@ -48,7 +50,7 @@ func (t *tx) event(e Event) error {
 // returns nil, and then it is on the disk.
 func (b *Book) tx(fn func(*tx) error) error {
 	if b.readOnly {
-		return &Error{Kind: ErrLocked, File: b.dir, Text: "the book is open for reading only", Mend: "stop the process that has the book open, or do it on its page"}
+		return &Error{Kind: ErrLocked, File: b.dir, Text: say.T("the book is open for reading only"), Mend: say.T("stop the process that has the book open, or do it on its page")}
 	}
 	if err := b.stillThere(); err != nil {
 		return err
@@ -89,8 +91,8 @@ func (b *Book) stillThere() error {
 	if err == nil && os.SameFile(now, b.db) {
 		return nil
 	}
-	return &Error{Kind: ErrDamaged, File: b.dir, Text: "the book's folder is gone, or another one is in its place", Err: err,
-		Mend: "put the disk or stick back and open the book again; what was acknowledged before is on it"}
+	return &Error{Kind: ErrDamaged, File: b.dir, Text: say.T("the book's folder is gone, or another one is in its place"), Err: err,
+		Mend: say.T("put the disk or stick back and open the book again; what was acknowledged before is on it")}
 }
 
 // ioError gives an error of disk or database its kind; errors that have one
@@ -108,13 +110,13 @@ func (b *Book) ioError(err error) error {
 	e := &Error{Kind: ErrDamaged, File: b.dir, Err: err}
 	switch {
 	case strings.Contains(text, "no space") || strings.Contains(text, "is full") || strings.Contains(text, "disk quota"):
-		e.Text, e.Mend = "the disk is full", "make room and do it again; what was acknowledged before is safe"
+		e.Text, e.Mend = say.T("the disk is full"), say.T("make room and do it again; what was acknowledged before is safe")
 	case errors.Is(err, fs.ErrPermission) || strings.Contains(text, "readonly") || strings.Contains(text, "read-only"):
-		e.Text, e.Mend = "the book's folder cannot be written", "take the write protection off, or copy the book to a disk that can be written"
+		e.Text, e.Mend = say.T("the book's folder cannot be written"), say.T("take the write protection off, or copy the book to a disk that can be written")
 	case strings.Contains(text, "malformed") || strings.Contains(text, "not a database"):
-		e.Text, e.Mend = "the book is damaged", "run 'cornerwright verify', then restore the last backup into a new folder"
+		e.Text, e.Mend = say.T("the book is damaged"), say.T("run 'cornerwright verify', then restore the last backup into a new folder")
 	default:
-		e.Text, e.Mend = "reading or writing the book failed", "see whether the disk or stick is still there, then do it again; what was acknowledged before is safe"
+		e.Text, e.Mend = say.T("reading or writing the book failed"), say.T("see whether the disk or stick is still there, then do it again; what was acknowledged before is safe")
 	}
 	return e
 }

@@ -88,18 +88,18 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 			}
 		}
 		if len(runs) == 0 {
-			return nil, invalid(fmt.Sprintf("step %d has not been ridden yet", step.ID), fmt.Sprintf("load it (cornerwright step load %d) before the next run is added, or name runs: --runs RUN,RUN", step.ID))
+			return nil, invalid(say.T("step {id} has not been ridden yet", step.ID), say.T("load it (cornerwright step load {id}) before the next run is added, or name runs: --runs RUN,RUN", step.ID))
 		}
 	default:
-		return nil, invalid("no step and no runs are named", "cornerwright verdict STEP, or: cornerwright verdict --runs RUN,RUN")
+		return nil, invalid(say.T("no step and no runs are named"), say.T("cornerwright verdict STEP, or: cornerwright verdict --runs RUN,RUN"))
 	}
 	first := runs[0]
 	for _, r := range runs[1:] {
 		if r.Circuit != first.Circuit {
-			return nil, invalid(fmt.Sprintf("run %d was ridden at %s, run %d at %s", first.Number, first.Circuit, r.Number, r.Circuit), "compare runs of one circuit")
+			return nil, invalid(say.T("run {number} was ridden at {circuit}, run {number2} at {circuit2}", first.Number, first.Circuit, r.Number, r.Circuit), say.T("compare runs of one circuit"))
 		}
 		if r.Bike != first.Bike {
-			return nil, invalid(fmt.Sprintf("run %d was ridden on %s, run %d on %s", first.Number, first.Bike, r.Number, r.Bike), "compare runs of one bike")
+			return nil, invalid(say.T("run {number} was ridden on {bike}, run {number2} on {bike2}", first.Number, first.Bike, r.Number, r.Bike), say.T("compare runs of one bike"))
 		}
 	}
 	k, err := b.bikeAt(first.Bike, first.BikeFile)
@@ -163,12 +163,12 @@ func (b *Book) Verdict(ctx context.Context, q VerdictRequest) (*verdict.Verdict,
 		aim.Matters = m.matters
 	}
 	if aim.Turn != 0 && turnOf(c, aim.Turn) == nil {
-		return nil, invalid(fmt.Sprintf("%s has no turn %d", c.Name, aim.Turn), "see them: cornerwright turns last")
+		return nil, invalid(say.T("{name} has no turn {turn}", c.Name, aim.Turn), say.T("see them: cornerwright turns last"))
 	}
 	if aim.Turn == 0 {
 		vq.Primary = lapMeasure(vs)
 		if q.Measure != "" && q.Measure != "segment" {
-			return nil, invalid("the measure needs a turn", "name one: --turn N")
+			return nil, invalid(say.T("the measure needs a turn"), say.T("name one: --turn N"))
 		}
 		if q.Matters > 0 {
 			vq.Primary.Matters = q.Matters
@@ -353,7 +353,7 @@ func (b *Book) runsForVerdict(vs []verdictRun) ([]verdict.Run, []verdict.Conditi
 		out = append(out, v)
 		for _, p := range r.Problems {
 			if p.Severity == "fault" {
-				conditions = append(conditions, verdict.Condition{Kind: "recording", Text: say.T("run {run}: {problem}", r.Number, say.Key(p.Text)), Weight: verdict.Notes})
+				conditions = append(conditions, verdict.Condition{Kind: "recording", Text: say.T("run {run}: {problem}", r.Number, p.Text), Weight: verdict.Notes})
 			}
 		}
 	}

@@ -7,7 +7,10 @@
 // radians clockwise from north.
 package circuit
 
-import "cornerwright/internal/recording"
+import (
+	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
+)
 
 // Circuit is a learnt or hand-made circuit. It is a plain value that can be
 // stored; s of stored results refers to exactly one Version.
@@ -18,8 +21,8 @@ type Circuit struct {
 	Line      Line
 	HalfWidth float64 // m, of the start gate across the line
 	Turns     []Turn
-	Found     []Turn   // turns before a person's edits, nil where there were none; Apply begins from them
-	Notes     []string // how it was learnt: laps used, lap of the gate, edits applied
+	Found     []Turn     // turns before a person's edits, nil where there were none; Apply begins from them
+	Notes     []say.Text // how it was learnt: laps used, lap of the gate, edits applied
 }
 
 // Line is the closed reference line, sampled evenly in s; sample i lies at
@@ -93,9 +96,9 @@ type Lap struct {
 	Kind   LapKind
 	Start  float64
 	End    float64
-	TimeSE float64  // s, standard error of End-Start from the position estimate; 0 unless timed
-	Slot   string   // letter of the bar switch; "" unknown; first of several if it changed, see Marks
-	Marks  []string // words: "slot changed at 812 m", "gps bridged 4.2 s", ...
+	TimeSE float64    // s, standard error of End-Start from the position estimate; 0 unless timed
+	Slot   string     // letter of the bar switch; "" unknown; first of several if it changed, see Marks
+	Marks  []say.Text // words: "slot changed at 812 m", "gps bridged 4.2 s", ...
 }
 
 // Time is the lap time in seconds.
@@ -147,9 +150,9 @@ type Pass struct {
 	DriveOn                                float64 // picked up: end of the pickup phase
 	FullThrottle                           float64
 	BrakeM, TurnInM, ApexM, PickupM, FullM float64
-	StartSE, EndSE                         float64 // s, of the window times, from the position estimate
-	Whole                                  bool    // the recording covers the whole window without an untrusted stretch
-	Why                                    string  // where not Whole or degraded: reason
+	StartSE, EndSE                         float64  // s, of the window times, from the position estimate
+	Whole                                  bool     // the recording covers the whole window without an untrusted stretch
+	Why                                    say.Text // where not Whole or degraded: reason
 }
 
 // Phase of a turn.

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+
+	"cornerwright/internal/say"
 )
 
 // The functions below are what a person does to a circuit by hand. Each takes
@@ -34,7 +37,7 @@ func (c *Circuit) Merge(e *Edits, first, last int) (*Circuit, *Edits, error) {
 		return nil, nil, c.noTurn(first, last)
 	}
 	if a == b {
-		return nil, nil, fmt.Errorf("turn %d cannot be merged with itself: name the first and the last of the turns to join", first)
+		return nil, nil, say.Error("turn {first} cannot be merged with itself: name the first and the last of the turns to join", first)
 	}
 	return c.with(e, func(n *Edits, order int) {
 		n.Cut = append(n.Cut, CutEdit{FromM: a.Apex, ToM: b.Apex, Order: order})
@@ -50,8 +53,7 @@ func (c *Circuit) Split(e *Edits, number int, at float64) (*Circuit, *Edits, err
 	}
 	length := c.Wrap(t.Exit - t.Entry)
 	if x := c.Wrap(at - t.Entry); x < splitRoom || x > length-splitRoom {
-		return nil, nil, fmt.Errorf("turn %s bends from %.0f m to %.0f m: a split must lie between, at least %.0f m from either end, not at %.0f m",
-			t.Label(), t.Entry, t.Exit, splitRoom, at)
+		return nil, nil, say.Error("turn {t} bends from {entry} m to {exit} m: a split must lie between, at least {splitroom} m from either end, not at {at} m", t.Label(), fmt.Sprintf("%.0f", t.Entry), fmt.Sprintf("%.0f", t.Exit), fmt.Sprintf("%.0f", splitRoom), fmt.Sprintf("%.0f", at))
 	}
 	return c.with(e, func(n *Edits, order int) { n.Add = append(n.Add, SplitAt{AtM: at, Order: order}) })
 }
@@ -59,7 +61,7 @@ func (c *Circuit) Split(e *Edits, number int, at float64) (*Circuit, *Edits, err
 // Rename gives the turn of that number a name.
 func (c *Circuit) Rename(e *Edits, number int, name string) (*Circuit, *Edits, error) {
 	if name == "" {
-		return nil, nil, fmt.Errorf("turn %d: the name is empty", number)
+		return nil, nil, say.Error("turn {number}: the name is empty", number)
 	}
 	return c.turnEdit(e, number, func(t *TurnEdit) { t.Name = name })
 }
@@ -68,7 +70,7 @@ func (c *Circuit) Rename(e *Edits, number int, name string) (*Circuit, *Edits, e
 // on from there; without, they keep theirs.
 func (c *Circuit) Renumber(e *Edits, number, to int, following bool) (*Circuit, *Edits, error) {
 	if to < 1 {
-		return nil, nil, fmt.Errorf("a turn cannot have the number %d: numbers count from 1", to)
+		return nil, nil, say.Error("a turn cannot have the number {to}: numbers count from 1", to)
 	}
 	t := c.Turn(number)
 	if t == nil {
@@ -100,7 +102,7 @@ func (c *Circuit) MarkKink(e *Edits, number int, kink bool) (*Circuit, *Edits, e
 // Drop strikes a turn that is none: its window goes to the turn before.
 func (c *Circuit) Drop(e *Edits, number int) (*Circuit, *Edits, error) {
 	if len(c.Turns) == 1 {
-		return nil, nil, fmt.Errorf("turn %d is the only one", number)
+		return nil, nil, say.Error("turn {number} is the only one", number)
 	}
 	return c.turnEdit(e, number, func(t *TurnEdit) { t.Drop = true })
 }
@@ -109,7 +111,7 @@ func (c *Circuit) Drop(e *Edits, number int) (*Circuit, *Edits, error) {
 // change by it: stored results are carried over by Reproject.
 func (c *Circuit) MoveGate(e *Edits, s float64) (*Circuit, *Edits, error) {
 	if math.IsNaN(s) || math.Abs(s) > c.Line.Length {
-		return nil, nil, fmt.Errorf("the circuit is %.0f m long: the gate cannot be moved by %.0f m", c.Line.Length, s)
+		return nil, nil, say.Error("the circuit is {length} m long: the gate cannot be moved by {s} m", fmt.Sprintf("%.0f", c.Line.Length), fmt.Sprintf("%.0f", s))
 	}
 	n := e.clone()
 	x, y, h, _ := c.Line.At(s)
@@ -174,7 +176,7 @@ func (c *Circuit) applied(e *Edits) (*Circuit, *Edits, error) {
 func (c *Circuit) noTurn(numbers ...int) error {
 	for _, n := range numbers {
 		if c.Turn(n) == nil {
-			return fmt.Errorf("there is no turn %d on %s: it has %d turns", n, c.Name, len(c.Turns))
+			return say.Error("there is no turn {n} on {name}: it has {turns} turns", n, c.Name, len(c.Turns))
 		}
 	}
 	return nil
@@ -194,34 +196,36 @@ func (e *Edits) clone() *Edits {
 }
 
 // List tells the edits in words, in the order in which they are carried out.
-func (e *Edits) List() []string {
+func (e *Edits) List() []say.Text {
 	if e == nil {
 		return nil
 	}
-	var out []string
+	var out []say.Text
 	for _, op := range e.ops() {
 		switch op.kind {
 		case opMerge:
 			m := e.Cut[op.i]
-			out = append(out, fmt.Sprintf("turns with their apex from %.0f m to %.0f m are one", m.FromM, m.ToM))
+			out = append(out, say.T("turns with their apex from {fromm} m to {tom} m are one", fmt.Sprintf("%.0f", m.FromM), fmt.Sprintf("%.0f", m.ToM)))
 		case opSplit:
-			out = append(out, fmt.Sprintf("the turn is parted at %.0f m", e.Add[op.i].AtM))
+			out = append(out, say.T("the turn is parted at {atm} m", fmt.Sprintf("%.0f", e.Add[op.i].AtM)))
 		case opTurn:
 			t := e.Turn[op.i]
-			text := fmt.Sprintf("turn at %.0f m", t.ApexM)
+			var what []say.Text
 			if t.Drop {
-				text += " is none"
+				what = append(what, say.T("is none"))
 			}
 			if t.Name != "" {
-				text += fmt.Sprintf(" is called %q", t.Name)
+				what = append(what, say.T("is called {name}", strconv.Quote(t.Name)))
 			}
 			if t.Number > 0 {
-				text += fmt.Sprintf(" has the number %d", t.Number)
+				what = append(what, say.T("has the number {number}", t.Number))
 			}
-			if t.Kink != nil {
-				text += map[bool]string{true: " is a kink", false: " is no kink"}[*t.Kink]
+			if t.Kink != nil && *t.Kink {
+				what = append(what, say.T("is a kink"))
+			} else if t.Kink != nil {
+				what = append(what, say.T("is no kink"))
 			}
-			out = append(out, text)
+			out = append(out, say.T("turn at {apexm} m {what}", fmt.Sprintf("%.0f", t.ApexM), say.Join(what, " ")))
 		}
 	}
 	return out

@@ -143,7 +143,7 @@ func TestEditMistakes(t *testing.T) {
 	}
 	for text, line := range map[string]int{"name = \"X\"\n[[turn]]\nname = \"A\"\n": 2, "name = \"X\"\n[[turn]]\napex_m = 3\n\n[[turn]]\nnumber = 2\n": 5, "name = \"X\"\n[[merge]]\nfrom_m = 2\n": 2} {
 		var fe *circuit.FileError
-		if _, err := circuit.ParseFile("x.toml", []byte(text)); !errors.As(err, &fe) || fe.Line != line || !strings.Contains(fe.Text, "does not say where") {
+		if _, err := circuit.ParseFile("x.toml", []byte(text)); !errors.As(err, &fe) || fe.Line != line || !strings.Contains(fe.Text.String(), "does not say where") {
 			t.Errorf("%q: %v", text, err)
 		}
 	}

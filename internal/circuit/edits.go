@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 	"sort"
+
+	"cornerwright/internal/say"
 )
 
 // Edits are a person's word on a circuit: they stand above what is learnt and
@@ -178,7 +180,7 @@ func (c *Circuit) setGate(g GateAt) error {
 	x, y := newPlane(c.Frame).at(g.Lat, g.Lon)
 	s, off, ok := c.Line.Project(x, y, g.Heading, math.Pi/3)
 	if !ok || math.Abs(off) > 60 {
-		return fmt.Errorf("the gate does not lie on the circuit in riding direction: nearest is %.0f m aside; check lat_deg, lon_deg, heading_deg", math.Abs(off))
+		return say.Error("the gate does not lie on the circuit in riding direction: nearest is {off} m aside; check lat_deg, lon_deg, heading_deg", fmt.Sprintf("%.0f", math.Abs(off)))
 	}
 	if math.Abs(math.Remainder(s, c.Line.Length)) < gateSlack {
 		return nil
@@ -224,7 +226,7 @@ type desk struct {
 // turn that nobody meant.
 func (d *desk) onLap(key string, s float64) error {
 	if l := d.c.Line.Length; s < -editSlack || s > l+editSlack {
-		return fmt.Errorf("%s = %.0f lies outside the lap, which has %.0f m", key, s, l)
+		return say.Error("{key} = {s} lies outside the lap, which has {l} m", key, fmt.Sprintf("%.0f", s), fmt.Sprintf("%.0f", l))
 	}
 	return nil
 }
@@ -251,7 +253,7 @@ func (d *desk) turn(e TurnEdit) error {
 	}
 	i := d.nearest(e.ApexM)
 	if i < 0 {
-		return fmt.Errorf("no turn lies within %.0f m of %.0f m: give the apex as `turns` shows it", editReach, e.ApexM)
+		return say.Error("no turn lies within {editreach} m of {apexm} m: give the apex as `turns` shows it", fmt.Sprintf("%.0f", editReach), fmt.Sprintf("%.0f", e.ApexM))
 	}
 	t := &d.turns[i]
 	if e.Drop {
@@ -277,7 +279,7 @@ func (d *desk) merge(e CutEdit) error {
 	}
 	// What spans more than half of the lap is no turn: the two places are exchanged.
 	if c.Wrap(e.ToM-e.FromM) > c.Line.Length/2 {
-		return fmt.Errorf("from_m = %.0f to to_m = %.0f goes over the gate and spans more than half of the lap: exchange the two", e.FromM, e.ToM)
+		return say.Error("from_m = {fromm} to to_m = {tom} goes over the gate and spans more than half of the lap: exchange the two", fmt.Sprintf("%.0f", e.FromM), fmt.Sprintf("%.0f", e.ToM))
 	}
 	// A turn belongs to it if its apex lies between, or if an end lies well within
 	// its bend: learning anew moves the apex of a long one.
@@ -294,7 +296,7 @@ func (d *desk) merge(e CutEdit) error {
 		}
 	}
 	if len(in) < 2 {
-		return fmt.Errorf("fewer than two turns have their apex between %.0f m and %.0f m: nothing to merge", e.FromM, e.ToM)
+		return say.Error("fewer than two turns have their apex between {fromm} m and {tom} m: nothing to merge", fmt.Sprintf("%.0f", e.FromM), fmt.Sprintf("%.0f", e.ToM))
 	}
 	sort.Slice(in, func(a, b int) bool {
 		return c.Wrap(d.turns[in[a]].Apex-from) < c.Wrap(d.turns[in[b]].Apex-from)
@@ -345,7 +347,7 @@ func (d *desk) split(e SplitAt) error {
 		d.sort()
 		return nil
 	}
-	return fmt.Errorf("no bend holds %.0f m: a split must lie between a turn's entry and exit", e.AtM)
+	return say.Error("no bend holds {atm} m: a split must lie between a turn's entry and exit", fmt.Sprintf("%.0f", e.AtM))
 }
 
 func (d *desk) sort() {
@@ -365,7 +367,7 @@ func (d *desk) numbered() ([]Turn, error) {
 		}
 		t.Number = next
 		if seen[next] && err == nil {
-			err = fmt.Errorf("two turns have the number %d: give each its own", next)
+			err = say.Error("two turns have the number {next}: give each its own", next)
 		}
 		seen[next] = true
 		next++

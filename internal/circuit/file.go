@@ -17,7 +17,7 @@ import (
 type FileError struct {
 	File         string
 	Line, Column int
-	Text, Mend   string
+	Text, Mend   say.Text
 }
 
 func (e *FileError) Error() string {
@@ -34,14 +34,14 @@ func ParseFile(name string, data []byte) (*Edits, error) {
 		return nil, fileError(name, err)
 	}
 	if strings.TrimSpace(e.Name) == "" {
-		return nil, &FileError{name, 1, 1, "the circuit has no name", `add name = "..." as the first line`}
+		return nil, &FileError{name, 1, 1, say.T("the circuit has no name"), say.T(`add name = "..." as the first line`)}
 	}
 	if err := placed(name, data); err != nil {
 		return nil, err
 	}
 	if g := e.Gate; g != nil && (math.Abs(g.LatDeg) > 90 || math.Abs(g.LonDeg) > 180 || g.LatDeg == 0 && g.LonDeg == 0) {
-		return nil, &FileError{name, lineOf(data, "[gate]"), 1, fmt.Sprintf("the gate lies at %g, %g degrees, which is no place", g.LatDeg, g.LonDeg),
-			"give lat_deg (-90 to 90) and lon_deg (-180 to 180)"}
+		return nil, &FileError{name, lineOf(data, "[gate]"), 1, say.T("the gate lies at {latdeg}, {londeg} degrees, which is no place", fmt.Sprintf("%g", g.LatDeg), fmt.Sprintf("%g", g.LonDeg)),
+			say.T("give lat_deg (-90 to 90) and lon_deg (-180 to 180)")}
 	}
 	return &e, nil
 }
@@ -55,14 +55,14 @@ func fileError(name string, err error) error {
 		row, col := miss.Errors[0].Position()
 		key := strings.Join(miss.Errors[0].Key(), ".")
 		last := key[strings.LastIndex(key, ".")+1:]
-		return &FileError{name, row, col, fmt.Sprintf("there is no key %q", key), fmt.Sprintf("the nearest key is %q", unit.NearestWithin(last, circuitKeys, len(last)+20))}
+		return &FileError{name, row, col, say.T("there is no key {key}", fmt.Sprintf("%q", key)), say.T("the nearest key is {last}", fmt.Sprintf("%q", unit.NearestWithin(last, circuitKeys, len(last)+20)))}
 	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		row, col := de.Position()
-		return &FileError{name, row, col, say.WrongType(strings.TrimPrefix(de.Error(), "toml: ")), "see the example in docs/using.md"}
+		return &FileError{name, row, col, say.WrongType(strings.TrimPrefix(de.Error(), "toml: ")), say.T("see the example in docs/using.md")}
 	}
-	return &FileError{name, 1, 1, err.Error(), "see the example in docs/using.md"}
+	return &FileError{name, 1, 1, say.Of(err), say.T("see the example in docs/using.md")}
 }
 
 // placed refuses an edit that does not say where: a place left out would read
@@ -81,8 +81,8 @@ func placed(name string, data []byte) error {
 			m, _ := x.(map[string]any)
 			for _, k := range t.keys {
 				if _, ok := m[k]; !ok {
-					return &FileError{name, LineOfEdit(data, t.table, i), 1, fmt.Sprintf("[[%s]] does not say where: %s is missing", t.table, k),
-						"give the place in metres from the gate, as cornerwright turns last shows it"}
+					return &FileError{name, LineOfEdit(data, t.table, i), 1, say.T("[[{table}]] does not say where: {k} is missing", t.table, k),
+						say.T("give the place in metres from the gate, as cornerwright turns last shows it")}
 				}
 			}
 		}

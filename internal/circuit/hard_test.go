@@ -54,7 +54,7 @@ func TestLessThanALap(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l.Circuit != nil || len(l.Problems) == 0 || !strings.Contains(l.Problems[0].Text, "no lap closes") {
+	if l.Circuit != nil || len(l.Problems) == 0 || !strings.Contains(l.Problems[0].Text.String(), "no lap closes") {
 		t.Errorf("circuit %v, problems %v", l.Circuit != nil, l.Problems)
 	}
 	if l.Position == nil || len(l.Position.Time) == 0 {
@@ -83,7 +83,7 @@ func TestOneLapOnly(t *testing.T) {
 	}
 	found := false
 	for _, p := range l.Problems {
-		found = found || strings.Contains(p.Text, "one lap only")
+		found = found || strings.Contains(p.Text.String(), "one lap only")
 	}
 	if !found {
 		t.Errorf("nothing says that the line rests on one lap: %v", l.Problems)
@@ -205,7 +205,7 @@ func TestRecogniseCircuits(t *testing.T) {
 		}
 		c.Value = v
 	}
-	if got, why := circuit.Recognise(rec, known[:1]); got != nil || !strings.Contains(why, "other way round") {
+	if got, why := circuit.Recognise(rec, known[:1]); got != nil || !strings.Contains(why.String(), "other way round") {
 		t.Errorf("ridden backwards: %v, %s", got != nil, why)
 	}
 }

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -135,12 +137,12 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 					dt = 1 / c.Rate()
 				}
 				lap.TimeSE = dt / math.Sqrt(6) // two ends, each even over one sample
-				lap.Marks = append(lap.Marks, "timed by the lap marker")
+				lap.Marks = append(lap.Marks, say.T("timed by the lap marker"))
 			} else {
 				lap.TimeSE = l.spanSE(lap.Start, lap.End)
 				if lap.TimeSE > vagueLap {
 					lap.Kind = BrokenLap
-					lap.Marks = append(lap.Marks, fmt.Sprintf("time known to %.1f s only", 2*lap.TimeSE))
+					lap.Marks = append(lap.Marks, say.T("time known to {timese} s only", fmt.Sprintf("%.1f", 2*lap.TimeSE)))
 					lap.TimeSE = 0
 				}
 			}
@@ -201,7 +203,7 @@ func (l *Located) rolledIn(laps []Lap) {
 		}
 		if at := p.Speed[p.Index(laps[i].Start)]; at < slowStart*usual {
 			laps[i].Kind, laps[i].TimeSE = OutLap, 0
-			laps[i].Marks = append(laps[i].Marks, fmt.Sprintf("began at %.0f km/h, the others at %.0f", 3.6*at, 3.6*usual))
+			laps[i].Marks = append(laps[i].Marks, say.T("began at {at} km/h, the others at {usual}", fmt.Sprintf("%.0f", 3.6*at), fmt.Sprintf("%.0f", 3.6*usual)))
 		}
 	}
 	for i := range laps {
@@ -210,7 +212,7 @@ func (l *Located) rolledIn(laps []Lap) {
 		}
 		if at := p.Speed[p.Index(laps[i].End)]; at < slowStart*usual {
 			laps[i].Kind, laps[i].TimeSE = InLap, 0
-			laps[i].Marks = append(laps[i].Marks, fmt.Sprintf("ended at %.0f km/h, the others at %.0f", 3.6*at, 3.6*usual))
+			laps[i].Marks = append(laps[i].Marks, say.T("ended at {at} km/h, the others at {usual}", fmt.Sprintf("%.0f", 3.6*at), fmt.Sprintf("%.0f", 3.6*usual)))
 		}
 	}
 }
@@ -228,7 +230,7 @@ func (l *Located) laneNear(t float64, j *joint) bool {
 
 func hasMark(l Lap, word string) bool {
 	for _, m := range l.Marks {
-		if len(m) >= len(word) && m[:len(word)] == word {
+		if strings.HasPrefix(m.String(), word) {
 			return true
 		}
 	}
@@ -270,16 +272,16 @@ func (l *Located) judge(lap *Lap, j *joint) {
 	switch {
 	case lane > 2.5:
 		lap.Kind = BrokenLap
-		lap.Marks = append(lap.Marks, fmt.Sprintf("pit lane or off the circuit for %.0f s", lane))
+		lap.Marks = append(lap.Marks, say.T("pit lane or off the circuit for {lane} s", fmt.Sprintf("%.0f", lane)))
 	case away > 15:
 		lap.Kind = BrokenLap
-		lap.Marks = append(lap.Marks, fmt.Sprintf("away from the circuit for %.0f s", away))
+		lap.Marks = append(lap.Marks, say.T("away from the circuit for {away} s", fmt.Sprintf("%.0f", away)))
 	case lap.Start < l.fixT[0]-unseen || lap.End > l.fixT[len(l.fixT)-1]+unseen:
 		lap.Kind = BrokenLap
-		lap.Marks = append(lap.Marks, "no gps fix at its beginning or end")
+		lap.Marks = append(lap.Marks, say.T("no gps fix at its beginning or end"))
 	case still > 2:
 		lap.Kind = BrokenLap
-		lap.Marks = append(lap.Marks, fmt.Sprintf("stood still for %.0f s", still))
+		lap.Marks = append(lap.Marks, say.T("stood still for {still} s", fmt.Sprintf("%.0f", still)))
 	}
 	var hole float64
 	for _, g := range p.Bridged {
@@ -288,7 +290,7 @@ func (l *Located) judge(lap *Lap, j *joint) {
 		}
 	}
 	if hole > 0 {
-		lap.Marks = append(lap.Marks, fmt.Sprintf("gps bridged %.1f s", hole))
+		lap.Marks = append(lap.Marks, say.T("gps bridged {hole} s", fmt.Sprintf("%.1f", hole)))
 		if hole > 0.4*lap.Time() {
 			lap.Kind = BrokenLap
 		}
@@ -313,12 +315,12 @@ func (l *Located) describe(rec *recording.Recording, laps []Lap, j *joint) []Lap
 		// The rider presses the switch near the line: what rules most of the lap names it.
 		share := map[int]float64{}
 		cur, since := c.Value[k], lap.Start
-		var changes []string
+		var changes []say.Text
 		for k++; k < len(c.Time) && c.Time[k] < lap.End; k++ {
 			if c.Value[k] != cur {
 				share[int(math.Round(cur))] += c.Time[k] - since
 				s := l.Circuit.Wrap(l.Position.S[l.Position.Index(c.Time[k])])
-				changes = append(changes, fmt.Sprintf("slot changed from %s to %s at %s", slotName(cur), slotName(c.Value[k]), metres(s)))
+				changes = append(changes, say.T("slot changed from {cur} to {value} at {s}", slotName(cur), slotName(c.Value[k]), metres(s)))
 				cur, since = c.Value[k], c.Time[k]
 			}
 		}

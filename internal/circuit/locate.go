@@ -1,11 +1,11 @@
 package circuit
 
 import (
-	"errors"
 	"fmt"
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Options steer Locate. The zero value is the common case.
@@ -42,7 +42,7 @@ type Located struct {
 }
 
 // ErrNoPosition is returned where a recording has neither position nor lap marker.
-var ErrNoPosition = errors.New("no position: the recording has no latitude and longitude with at least eight different fixes")
+var ErrNoPosition = say.Error("no position: the recording has no latitude and longitude with at least eight different fixes")
 
 // Locate finds where the bike was over one run. With known == nil the circuit
 // is learnt from the run itself; otherwise the run is laid on the known line.
@@ -72,14 +72,14 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		lp.length = known.Line.Length
 		ok = len(lp.cross) > 0
 		if !ok {
-			out.problem(recording.Fault, fmt.Sprintf("the run never passes the start gate of %s", known.Name),
-				"check that the recording is of this circuit, or let the circuit be learnt")
+			out.problem(recording.Fault, say.T("the run never passes the start gate of {name}", known.Name),
+				say.T("check that the recording is of this circuit, or let the circuit be learnt"))
 		}
 	} else {
 		lp, ok = findLoop(&f, d)
 		if !ok {
-			out.problem(recording.Fault, "no lap closes: no place is passed twice in the same direction after a lap's distance",
-				"record at least one whole lap past the same place, or name a known circuit")
+			out.problem(recording.Fault, say.T("no lap closes: no place is passed twice in the same direction after a lap's distance"),
+				say.T("record at least one whole lap past the same place, or name a known circuit"))
 		}
 	}
 	if !ok {
@@ -141,9 +141,9 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 				whole++
 			}
 		}
-		c.Notes = append(c.Notes, fmt.Sprintf("learnt from %d timed laps", whole))
+		c.Notes = append(c.Notes, say.T("learnt from {whole} timed laps", whole))
 		if whole == 1 {
-			out.problem(recording.Warning, "the circuit was learnt from one lap only", "ride more laps; the line follows that one lap")
+			out.problem(recording.Warning, say.T("the circuit was learnt from one lap only"), say.T("ride more laps; the line follows that one lap"))
 		}
 		if opt.Edits != nil {
 			e := opt.Edits.clone()
@@ -151,7 +151,7 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 			n, errs := c.edited(e)
 			*c = *n
 			for _, err := range errs {
-				out.problem(recording.Warning, "an edit of the circuit no longer fits: "+err.Error(), "look at the turns as they are now and edit anew")
+				out.problem(recording.Warning, say.T("an edit of the circuit no longer fits: {why}", err), say.T("look at the turns as they are now and edit anew"))
 			}
 			if g := opt.Edits.Gate; g != nil && g.HalfWidthM > 0 {
 				c.HalfWidth = g.HalfWidthM
@@ -162,11 +162,11 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 		pos.Replaced = d.spans
 	}
 	if !d.wheel && d.timed {
-		out.problem(recording.Note, fmt.Sprintf("no front wheel speed: distance comes from GPS speed, and the GPS delay (%.0f ms) from the yaw rate", 1e3*d.latency),
-			"log front wheel speed for steadier lap times")
+		out.problem(recording.Note, say.T("no front wheel speed: distance comes from GPS speed, and the GPS delay ({latency} ms) from the yaw rate", fmt.Sprintf("%.0f", 1e3*d.latency)),
+			say.T("log front wheel speed for steadier lap times"))
 	} else if !d.wheel {
-		out.problem(recording.Note, "no front wheel speed: distance comes from GPS speed, and the GPS delay cannot be found",
-			"log front wheel speed for steadier lap times and places in step with the other channels")
+		out.problem(recording.Note, say.T("no front wheel speed: distance comes from GPS speed, and the GPS delay cannot be found"),
+			say.T("log front wheel speed for steadier lap times and places in step with the other channels"))
 	}
 	out.elsewhere(j)
 	out.Matrix = out.matrix(5)
@@ -186,11 +186,11 @@ func (l *Located) elsewhere(j *joint) {
 		}
 	}
 	if long > 60 {
-		l.problem(recording.Warning, fmt.Sprintf("for %.0f s, first at %.0f s, the bike was ridden more than 150 m from the circuit", long, from),
-			"if the file holds a second circuit, cut it in two and add each part")
+		l.problem(recording.Warning, say.T("for {long} s, first at {from} s, the bike was ridden more than 150 m from the circuit", fmt.Sprintf("%.0f", long), fmt.Sprintf("%.0f", from)),
+			say.T("if the file holds a second circuit, cut it in two and add each part"))
 	}
 }
 
-func (l *Located) problem(sev recording.Severity, text, mend string) {
+func (l *Located) problem(sev recording.Severity, text, mend say.Text) {
 	l.Problems = append(l.Problems, recording.Problem{Severity: sev, Text: text, Mend: mend})
 }

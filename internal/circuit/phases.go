@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -66,7 +67,7 @@ type cutter struct {
 	roll         []float64
 	lean         []float64
 	speed        []float64
-	why          string
+	why          say.Text
 }
 
 func newCutter(c *Circuit, p *Position, sig Signals) *cutter {
@@ -78,7 +79,7 @@ func newCutter(c *Circuit, p *Position, sig Signals) *cutter {
 		for i := range k.lean {
 			k.lean[i] = tyreLean(math.Atan(sq(p.Speed[i]) * p.Kappa[i] / gravity))
 		}
-		k.why = "lean from the path"
+		k.why = say.T("lean from the path")
 	}
 	k.roll = signal.Derivative(signal.LowPass(k.lean, 4, rate), k.dt)
 	if sig.Brake != nil {
@@ -86,7 +87,7 @@ func newCutter(c *Circuit, p *Position, sig Signals) *cutter {
 		k.brakeZero = math.Max(0, math.Min(signal.Quantile(sample(sig.Brake, 20000), 0.1), 0.02*top))
 		k.brakeOn = k.brakeZero + math.Max(brakeOnFloor, brakeOnShare*(top-k.brakeZero))
 	} else {
-		k.add("no brake pressure: braking from deceleration")
+		k.add(say.T("no brake pressure: braking from deceleration"))
 	}
 	if sig.Accel == nil {
 		k.sig.Accel = signal.Derivative(signal.LowPass(p.Speed, 4, rate), k.dt)
@@ -96,12 +97,12 @@ func newCutter(c *Circuit, p *Position, sig Signals) *cutter {
 		k.closed = signal.Quantile(g, 0.02)
 		k.full = k.closed + gripFull*(signal.Quantile(g, 0.995)-k.closed)
 	} else {
-		k.add("no throttle grip: pick-up from acceleration, full throttle not known")
+		k.add(say.T("no throttle grip: pick-up from acceleration, full throttle not known"))
 	}
 	return k
 }
 
-func (k *cutter) add(s string) {
+func (k *cutter) add(s say.Text) {
 	if k.why != "" {
 		k.why += "; "
 	}
@@ -168,11 +169,11 @@ func (k *cutter) pass(lap Lap, t Turn, from, to, start, end float64) Pass {
 		ps.EndSE = p.SSE[b] / math.Max(3, p.Speed[b])
 	}
 	if math.IsNaN(start) || math.IsNaN(end) {
-		ps.note("the recording does not cover the whole turn")
+		ps.note(say.T("the recording does not cover the whole turn"))
 	}
 	for _, g := range p.Bridged {
 		if g.From < p.Time[b] && g.To > p.Time[a] && g.To-g.From > 2 {
-			ps.note(fmt.Sprintf("gps bridged %.1f s", g.To-g.From))
+			ps.note(say.T("gps bridged {to} s", fmt.Sprintf("%.1f", g.To-g.From)))
 		}
 	}
 	if b-a < 5 {
@@ -217,7 +218,7 @@ func (k *cutter) pass(lap Lap, t Turn, from, to, start, end float64) Pass {
 	return ps
 }
 
-func (ps *Pass) note(s string) {
+func (ps *Pass) note(s say.Text) {
 	ps.Whole = false
 	if ps.Why != "" {
 		ps.Why += "; "

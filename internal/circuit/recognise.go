@@ -5,21 +5,22 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Recognise finds the known circuit that a recording was ridden on: same place,
 // same direction, same layout. It returns nil where none fits, and says why in
 // either case.
-func Recognise(rec *recording.Recording, known []*Circuit) (*Circuit, string) {
-	why := "no circuit is known yet"
+func Recognise(rec *recording.Recording, known []*Circuit) (*Circuit, say.Text) {
+	why := say.T("no circuit is known yet")
 	var best *Circuit
 	bestFit := 0.0
 	for _, c := range known {
 		frame := c.Frame
 		f := readFixes(rec, &frame)
 		if len(f.t) == 0 {
-			if why == "no circuit is known yet" || best == nil {
-				why = fmt.Sprintf("no fix lies within reach of %s", c.Name)
+			if why == say.T("no circuit is known yet") || best == nil {
+				why = say.T("no fix lies within reach of {name}", c.Name)
 			}
 			continue
 		}
@@ -45,7 +46,7 @@ const (
 // fits tells what share of the moving fixes lies on the line in its direction,
 // and whether the whole line was ridden: a chicane or a loop that is used or not
 // makes another layout, however short, since every lap passes it or leaves it.
-func (c *Circuit) fits(f *fixes) (float64, string) {
+func (c *Circuit) fits(f *fixes) (float64, say.Text) {
 	stride := 1 + len(f.t)/3000
 	n, on, near, back := 0, 0, 0, 0
 	cells := max(8, int(c.Line.Length/layoutCell))
@@ -76,7 +77,7 @@ func (c *Circuit) fits(f *fixes) (float64, string) {
 		}
 	}
 	if n < 30 {
-		return 0, "too few moving fixes to recognise a circuit"
+		return 0, say.T("too few moving fixes to recognise a circuit")
 	}
 	share := float64(on) / float64(n)
 	ridden := 0
@@ -89,18 +90,17 @@ func (c *Circuit) fits(f *fixes) (float64, string) {
 	switch {
 	case share > 0.8 && cover > 0.85:
 		if from, long := leftOut(here, beside, float64(on)/float64(cells), away); long > 0 {
-			return 0, fmt.Sprintf("the fixes lie on %s but leave it from %.0f m for %.0f m on every lap: another layout",
-				c.Name, float64(from)*c.Line.Length/float64(cells), float64(long)*c.Line.Length/float64(cells))
+			return 0, say.T("the fixes lie on {name} but leave it from {from} m for {long} m on every lap: another layout", c.Name, fmt.Sprintf("%.0f", float64(from)*c.Line.Length/float64(cells)), fmt.Sprintf("%.0f", float64(long)*c.Line.Length/float64(cells)))
 		}
-		return share * cover, fmt.Sprintf("%.0f %% of the fixes lie on %s", 100*share, c.Name)
+		return share * cover, say.T("{share} % of the fixes lie on {name}", fmt.Sprintf("%.0f", 100*share), c.Name)
 	case share > 0.8:
-		return 0, fmt.Sprintf("the fixes lie on %s but leave %.0f %% of it out: another layout", c.Name, 100*(1-cover))
+		return 0, say.T("the fixes lie on {name} but leave {cover} % of it out: another layout", c.Name, fmt.Sprintf("%.0f", 100*(1-cover)))
 	case float64(back) > 0.6*float64(n) && share < 0.3:
-		return 0, fmt.Sprintf("ridden the other way round than %s", c.Name)
+		return 0, say.T("ridden the other way round than {name}", c.Name)
 	case float64(near) > 0.4*float64(n):
-		return 0, fmt.Sprintf("only %.0f %% of the fixes lie on %s: another layout", 100*share, c.Name)
+		return 0, say.T("only {share} % of the fixes lie on {name}: another layout", fmt.Sprintf("%.0f", 100*share), c.Name)
 	}
-	return 0, fmt.Sprintf("%.0f %% of the fixes lie on %s", 100*share, c.Name)
+	return 0, say.T("{share} % of the fixes lie on {name}", fmt.Sprintf("%.0f", 100*share), c.Name)
 }
 
 // leftOut finds the longest stretch of cells that no lap rode (or nearly none),
@@ -182,7 +182,7 @@ func (c *Circuit) Refine(l *Located, laps int) *Circuit {
 			}
 		}
 	}
-	out.Notes = append(append([]string(nil), c.Notes...), fmt.Sprintf("version %d: refined with %d laps", out.Version, n))
+	out.Notes = append(append([]say.Text(nil), c.Notes...), say.T("version {version}: refined with {n} laps", out.Version, n))
 	return &out
 }
 

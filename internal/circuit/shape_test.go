@@ -181,7 +181,7 @@ func TestLayouts(t *testing.T) {
 			}
 			if got, why := circuit.Recognise(rec, known[k:k+1]); got != nil {
 				t.Errorf("%s taken for %s: %s", x.name, other.Name, why)
-			} else if k < 2 && i < 2 && !strings.Contains(why, "another layout") {
+			} else if k < 2 && i < 2 && !strings.Contains(why.String(), "another layout") {
 				t.Errorf("%s against %s: %s", x.name, other.Name, why)
 			}
 		}
@@ -274,7 +274,7 @@ func TestTwoCircuitsInOneFile(t *testing.T) {
 	}
 	said := false
 	for _, p := range l.Problems {
-		said = said || strings.Contains(p.Text, "more than 150 m from the circuit")
+		said = said || strings.Contains(p.Text.String(), "more than 150 m from the circuit")
 	}
 	if !said {
 		t.Errorf("nothing tells of the second circuit: %v", l.Problems)

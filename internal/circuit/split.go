@@ -1,12 +1,12 @@
 package circuit
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 const (
@@ -83,8 +83,8 @@ func SplitRuns(rec *recording.Recording) []*recording.Recording {
 	}
 	for k, r := range out {
 		r.Problems = append(r.Problems, recording.Problem{Severity: recording.Note,
-			Text: fmt.Sprintf("the file holds %d runs; this is run %d of it", len(out), k+1),
-			Mend: "nothing: each run is kept on its own"})
+			Text: say.T("the file holds {out} runs; this is run {k} of it", len(out), k+1),
+			Mend: say.T("nothing: each run is kept on its own")})
 	}
 	return out
 }
@@ -94,7 +94,7 @@ func SplitRuns(rec *recording.Recording) []*recording.Recording {
 func restarts(rec *recording.Recording, speed *recording.Channel) []float64 {
 	var out []float64
 	for _, m := range rec.Clock {
-		if m.Kind != recording.ClockJump || !strings.Contains(m.Text, "back") {
+		if m.Kind != recording.ClockJump || !strings.Contains(m.Text.String(), "back") {
 			continue
 		}
 		// Nobody's clock starts anew for every lap at walking pace; a logger that is

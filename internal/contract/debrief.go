@@ -283,19 +283,19 @@ type Rehearsal struct {
 
 // NewRehearsal builds the answer.
 func NewRehearsal(step, run int, r *rehearsal.Rehearsal, gs []setting.GuardResult) Rehearsal {
-	out := Rehearsal{Step: step, Run: run, Laps: r.Laps, Footprint: []Use{}, Changes: []Change{}, Guards: guards(gs), Withheld: []Withheld{}, Cautions: list(r.Cautions), Cannot: r.Footprint.Cannot}
+	out := Rehearsal{Step: step, Run: run, Laps: r.Laps, Footprint: []Use{}, Changes: []Change{}, Guards: guards(gs), Withheld: []Withheld{}, Cautions: list(r.Cautions), Cannot: r.Footprint.Cannot.String()}
 	for _, u := range r.Footprint.Uses {
 		out.Footprint = append(out.Footprint, Use{u.Turn, string(u.Phase), opt(u.Dwell, 4), pct(u.Share), opt(u.Mean, 4), u.Laps})
 	}
 	for _, c := range r.Changes {
-		x := Change{Turn: c.Turn, Phase: string(c.Phase), Measure: c.Measure, Unit: c.Unit, Before: opt(c.Before, 4), AfterLo: opt(c.AfterLo, 4), AfterHi: opt(c.AfterHi, 4), N: c.N, Basis: c.Basis, SignOnly: c.SignOnly}
+		x := Change{Turn: c.Turn, Phase: string(c.Phase), Measure: c.Measure, Unit: c.Unit, Before: opt(c.Before, 4), AfterLo: opt(c.AfterLo, 4), AfterHi: opt(c.AfterHi, 4), N: c.N, Basis: c.Basis.String(), SignOnly: c.SignOnly}
 		if !c.SignOnly {
 			x.After = opt(c.After, 4)
 		}
 		out.Changes = append(out.Changes, x)
 	}
 	for _, w := range r.Withheld {
-		out.Withheld = append(out.Withheld, Withheld{w.What, w.Why, w.Mend})
+		out.Withheld = append(out.Withheld, Withheld{w.What.String(), w.Why.String(), w.Mend.String()})
 	}
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // Gate is the start gate: where it is and which way the lap runs through it.
@@ -42,7 +43,7 @@ func NewLaps(run book.Run, c *circuit.Circuit, laps []circuit.Lap, marks map[int
 		out.Gate = Gate{LatDeg: degrees(lat, 8), LonDeg: degrees(lon, 8), HeadingDeg: degrees(heading, 2)}
 	}
 	for _, l := range laps {
-		x := Lap{Lap: l.Number, Kind: string(l.Kind), StartS: opt(l.Start, 4), EndS: opt(l.End, 4), Slot: l.Slot, Marks: append([]string{}, l.Marks...)}
+		x := Lap{Lap: l.Number, Kind: string(l.Kind), StartS: opt(l.Start, 4), EndS: opt(l.End, 4), Slot: l.Slot, Marks: append([]string{}, say.Strings(l.Marks)...)}
 		if x.Slot == "" {
 			x.Slot = run.Slot
 		}
@@ -129,7 +130,7 @@ func NewTurns(run book.Run, c *circuit.Circuit, passes []ride.Pass) Turns {
 			FullThrottleS: opt(p.FullThrottle, 4), EntryTimeS: opt(p.EntryTime, 4), ExitTimeS: opt(p.ExitTime, 4), SegmentS: opt(p.Segment, 4),
 			SegmentSES: positive(p.SegmentSE, 4), EntrySpeedKmh: kmh(p.EntrySpeed), ExitSpeedKmh: kmh(p.ExitSpeed), MeanDecelMps2: opt(p.MeanDecel, 3),
 			CutTimeS: opt(p.CutTime, 4), PeakSlipPct: pct(p.PeakSlip), PushS: opt(p.Push, 4), SurplusRpm: opt(p.Surplus, 0), AirTimeS: opt(p.AirTime, 3),
-			LimiterS: opt(p.LimiterTime, 3), MinGear: p.MinGear, Whole: p.Whole, Marks: p.Marks})
+			LimiterS: opt(p.LimiterTime, 3), MinGear: p.MinGear, Whole: p.Whole, Marks: say.Strings(p.Marks)})
 	}
 	return out
 }
@@ -183,7 +184,7 @@ func NewEpisodes(run book.Run, es []ride.Episode) Episodes {
 	for i := range es {
 		e := &es[i]
 		x := Episode{Kind: string(e.Kind), Lap: e.Lap, Turn: e.Turn, Phase: string(e.Phase), StartS: opt(e.Start, 4), EndS: opt(e.End, 4), PlaceM: opt(e.Place, 1),
-			LeanDeg: degrees(e.Lean, 2), SpeedKmh: kmh(e.Speed), Gear: max(0, e.Gear), LeanClass: string(e.LeanClass), Inferred: e.Inferred, Mark: e.Marked}
+			LeanDeg: degrees(e.Lean, 2), SpeedKmh: kmh(e.Speed), Gear: max(0, e.Gear), LeanClass: string(e.LeanClass), Inferred: e.Inferred, Mark: e.Marked.String()}
 		switch e.Kind {
 		case ride.Cut, ride.Spin, ride.Lock:
 			x.PeakPct, x.MeanPct = pct(e.Peak), pct(e.Mean)
@@ -238,7 +239,7 @@ type Tyres struct {
 func NewTyres(run book.Run, t bike.Tyres) Tyres {
 	one := func(f bike.TyreFit) Tyre {
 		if !f.Identified {
-			return Tyre{Why: f.Why}
+			return Tyre{Why: f.Why.String()}
 		}
 		return Tyre{CircumferenceM: positive(f.Circumference, 4), SEM: positive(f.CircumferenceSE, 5), CrownRadiusM: positive(f.Crown, 4), CrownSEM: positive(f.CrownSE, 5), Identified: true}
 	}

@@ -111,7 +111,7 @@ func channels(rec *recording.Recording) []Channel {
 			if m.Kind == recording.Gap || m.Kind == recording.Dropout {
 				x.Gaps++
 			}
-			x.Marks = append(x.Marks, Mark{string(m.Kind), opt(m.From, 3), opt(m.To, 3), m.Text})
+			x.Marks = append(x.Marks, Mark{string(m.Kind), opt(m.From, 3), opt(m.To, 3), m.Text.String()})
 		}
 		out = append(out, x)
 	}

@@ -60,11 +60,11 @@ func (s *scene) notes() []say.Text {
 	return out
 }
 
-func orNone(s string) say.Text {
+func orNone(s say.Text) say.Text {
 	if s == "" {
 		return say.T("no reason given")
 	}
-	return say.Key(s)
+	return s
 }
 
 // answer gives one finding for each turn of a remark.

@@ -372,7 +372,7 @@ func (l *look) driveGear() int {
 // withheld tells whether the ride says it cannot give a thing.
 func withheld(r *ride.Ride, a, b string) bool {
 	for _, c := range r.Cannot {
-		if contains(c.What, a) || b != "" && contains(c.What, b) {
+		if contains(c.What.String(), a) || b != "" && contains(c.What.String(), b) {
 			return true
 		}
 	}

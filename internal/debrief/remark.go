@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 )
 
 // Complaint is one word of the vocabulary, such as "held-back".
@@ -44,7 +45,7 @@ func (r Reading) Certain() bool { return len(r.Remarks) > 0 && len(r.Questions) 
 // Question is asked back where a word has two meanings.
 type Question struct {
 	About   string   // the rider's word
-	Ask     string   // the question, in words
+	Ask     say.Text // the question, in words
 	Answers []Answer // what can be meant
 	Turn    bool     // the turn is asked for
 }

@@ -109,14 +109,14 @@ func (s *scene) wholeRun() []Finding {
 	// Where engine speed and ratios contradict the file, the ride has said so among
 	// its problems and has used the better value already.
 	for _, q := range s.r.Problems {
-		if len(out) > 0 || q.Channel != recording.RearSpeed && q.Channel != recording.FrontSpeed || !strings.Contains(q.Mend, "circumference_m") {
+		if len(out) > 0 || q.Channel != recording.RearSpeed && q.Channel != recording.FrontSpeed || !strings.Contains(q.Mend.String(), "circumference_m") {
 			continue
 		}
 		name := say.Key(strings.TrimSuffix(q.Channel, "_speed"))
 		out = append(out, Finding{Cause: "circumference", Seen: s.laps, Of: s.laps, Laps: say.T("{laps} of {laps2}", s.laps, s.laps), Safety: true,
 			Text:      say.T("The {name} circumference is not what the bike file says: {text}.", name, q.Text),
 			Change:    say.T("A measured roll-out of the warm tyre, rider on."),
-			Proposals: []Proposal{inspect(say.T("the {which} circumference in logger, control unit and bike file", name), say.Key(q.Mend)), changeNothing(say.T("no slip target is touched before"))}})
+			Proposals: []Proposal{inspect(say.T("the {which} circumference in logger, control unit and bike file", name), q.Mend), changeNothing(say.T("no slip target is touched before"))}})
 	}
 	for _, e := range s.r.Episodes {
 		if e.Kind == ride.Highside {

@@ -1,6 +1,9 @@
 package debrief
 
-import "cornerwright/internal/circuit"
+import (
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
+)
 
 // Phases joined as riders speak of them, the most usual first.
 var (
@@ -130,7 +133,7 @@ func (w *Word) Ambiguous() bool { return w.Ask != "" }
 
 // Question returns what to ask back about an ambiguous word.
 func (w *Word) Question(heard string) Question {
-	return Question{About: heard, Ask: w.Ask, Answers: w.Means2}
+	return Question{About: heard, Ask: say.Key(w.Ask), Answers: w.Means2}
 }
 
 // Vocabulary lists the complaints that a remark can hold, without those that

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -25,7 +26,7 @@ func ParseWords(text string, turns []circuit.Turn) Reading {
 	p.mark()
 	hits := p.complaints()
 	if len(hits) == 0 {
-		out.Questions = append(out.Questions, Question{About: text, Ask: "What does the bike do there? For example: holds me back, spins, pushes me on, wants engine braking, hops."})
+		out.Questions = append(out.Questions, Question{About: text, Ask: say.T("What does the bike do there? For example: holds me back, spins, pushes me on, wants engine braking, hops.")})
 	}
 	strength := p.strength()
 	var last []int
@@ -62,7 +63,7 @@ func ParseWords(text string, turns []circuit.Turn) Reading {
 			}
 		}
 		if len(nos) == 0 && len(p.unknown) == 0 && !p.wholeLap() && r.Says != "fine" && r.Says != "pit-too-fast" {
-			out.Questions = append(out.Questions, Question{About: h.heard, Ask: "In which turn? " + turnList(turns), Turn: true})
+			out.Questions = append(out.Questions, Question{About: h.heard, Ask: say.T("In which turn? {turns}", turnList(turns)), Turn: true})
 		}
 		if r.Says != "" {
 			if r.Phase == "" {
@@ -74,7 +75,7 @@ func ParseWords(text string, turns []circuit.Turn) Reading {
 		}
 	}
 	for _, n := range p.unknown {
-		out.Questions = append(out.Questions, Question{About: n, Ask: fmt.Sprintf("There is no turn %s here. %s", n, turnList(turns))})
+		out.Questions = append(out.Questions, Question{About: n, Ask: say.T("There is no turn {turn} here. {turns}", n, turnList(turns))})
 	}
 	for i, w := range p.words {
 		if !p.used[i] && !filler[w.text] {
@@ -94,7 +95,7 @@ func CheckTurns(r Remark, turns []circuit.Turn) error {
 			found = found || t.Number == n
 		}
 		if !found {
-			return fmt.Errorf("remark: there is no turn %d on this circuit; %s", n, turnList(turns))
+			return say.Error("remark: there is no turn {n} on this circuit; {turns}", n, turnList(turns))
 		}
 	}
 	return nil
@@ -104,17 +105,17 @@ func CheckTurns(r Remark, turns []circuit.Turn) error {
 func (r Remark) Check() error {
 	w := Lookup(r.Says)
 	if w == nil {
-		return fmt.Errorf("remark: %q is no complaint of the vocabulary; %s", r.Says, nearestComplaint(string(r.Says)))
+		return say.Error("remark: {says} is no complaint of the vocabulary; {near}", fmt.Sprintf("%q", r.Says), nearestComplaint(string(r.Says)))
 	}
 	if w.Ambiguous() {
-		var t []string
+		var t []say.Text
 		for _, a := range w.Means2 {
-			t = append(t, string(a.Says)+" ("+a.Words+")")
+			t = append(t, say.T("{word} ({meaning})", string(a.Says), say.Key(a.Words)))
 		}
-		return fmt.Errorf("remark: %q has two meanings: %s Say one of %s", r.Says, w.Ask, strings.Join(t, ", "))
+		return say.Error("remark: {says} has two meanings: {ask} Say one of {t}", fmt.Sprintf("%q", r.Says), say.Key(w.Ask), say.Join(t, ", "))
 	}
 	if r.Strength < 0 || r.Strength > 3 {
-		return fmt.Errorf("remark: strength is 1 (a little), 2 (clearly) or 3 (badly), not %d", r.Strength)
+		return say.Error("remark: strength is 1 (a little), 2 (clearly) or 3 (badly), not {strength}", r.Strength)
 	}
 	if r.Phase != "" {
 		ok := false
@@ -122,26 +123,26 @@ func (r Remark) Check() error {
 			ok = ok || p == r.Phase
 		}
 		if !ok {
-			return fmt.Errorf("remark: there is no phase %q; phases are brake, entry, mid, pickup, drive", r.Phase)
+			return say.Error("remark: there is no phase {phase}; phases are brake, entry, mid, pickup, drive", fmt.Sprintf("%q", r.Phase))
 		}
 	}
 	return nil
 }
 
-func nearestComplaint(word string) string {
+func nearestComplaint(word string) say.Text {
 	var t []string
 	for _, c := range Vocabulary() {
 		t = append(t, string(c))
 	}
 	if near := unit.NearestWithin(word, t, 3); near != "" {
-		return fmt.Sprintf("did you mean %s?", near)
+		return say.T("did you mean {word}?", near)
 	}
-	return "it has " + strings.Join(t, ", ")
+	return say.T("it has {words}", strings.Join(t, ", "))
 }
 
-func turnList(turns []circuit.Turn) string {
+func turnList(turns []circuit.Turn) say.Text {
 	if len(turns) == 0 {
-		return "No turns are known yet."
+		return say.T("No turns are known yet.")
 	}
 	t := make([]string, len(turns))
 	for i, x := range turns {
@@ -150,5 +151,5 @@ func turnList(turns []circuit.Turn) string {
 			t[i] += " " + x.Name
 		}
 	}
-	return "The turns are " + strings.Join(t, ", ") + "."
+	return say.T("The turns are {list}.", strings.Join(t, ", "))
 }

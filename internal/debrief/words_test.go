@@ -99,7 +99,7 @@ func TestParseWordsEchoes(t *testing.T) {
 	if !r.Certain() {
 		t.Errorf("a plain sentence is not certain: %+v", r.Questions)
 	}
-	if r := ParseWords("out of 12 it spins", bends()); r.Certain() || !strings.Contains(r.Questions[len(r.Questions)-1].Ask, "1, 2, 3, 4, 5 Mill") {
+	if r := ParseWords("out of 12 it spins", bends()); r.Certain() || !strings.Contains(r.Questions[len(r.Questions)-1].Ask.String(), "1, 2, 3, 4, 5 Mill") {
 		t.Errorf("a turn that is not there: %+v", r.Questions)
 	}
 }

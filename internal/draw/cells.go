@@ -3,6 +3,7 @@ package draw
 import (
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -28,7 +29,7 @@ func Cells(c Canvas, s setting.Setting, old setting.Values, o CellsOptions) floa
 		}
 	}
 	if rows == 0 || cols == 0 {
-		c.Text(Point{o.Width / 2, 6}, "no values", Text{Size: 3.2, Ink: Soft, Anchor: Middle})
+		c.Text(Point{o.Width / 2, 6}, string(say.T("no values")), Text{Size: 3.2, Ink: Soft, Anchor: Middle})
 		return 10
 	}
 	dec := o.Decimals
@@ -81,7 +82,7 @@ func Cells(c Canvas, s setting.Setting, old setting.Values, o CellsOptions) floa
 			by = "gear"
 		}
 		for j := 0; j < cols; j++ {
-			c.Text(Point{left + (float64(j)+0.5)*cw, top - 1.6}, by+" "+number(float64(j+1)), head)
+			c.Text(Point{left + (float64(j)+0.5)*cw, top - 1.6}, string(say.T("{by} {n}", say.Key(by), number(float64(j+1)))), head)
 		}
 	}
 	for i, r := range old {
@@ -117,7 +118,7 @@ func Cells(c Canvas, s setting.Setting, old setting.Values, o CellsOptions) floa
 			if most > 0 && dwell > 0 {
 				w := (cw - 1.6) * dwell / most
 				bar := func() { c.Rect(x+0.8, y+ch-1.5, math.Max(w, 0.25), 0.9, Pen{}, Soft) }
-				c.Titled(Number(dwell, 1)+" s spent here", bar)
+				c.Titled(string(say.T("{time} s spent here", Number(dwell, 1))), bar)
 			}
 		}
 	}
@@ -136,9 +137,9 @@ func Cells(c Canvas, s setting.Setting, old setting.Values, o CellsOptions) floa
 
 func axisName(a setting.Axis) string {
 	if a.Unit == "" {
-		return a.Channel
+		return string(say.Key(a.Channel))
 	}
-	return a.Channel + ", " + a.Unit
+	return string(say.T("{channel}, {unit}", say.Key(a.Channel), a.Unit))
 }
 
 // decimalsOf returns the decimals a value needs, at most 4.

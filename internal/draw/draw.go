@@ -11,7 +11,11 @@
 // accent and one hue for warnings, and says nothing by hue alone.
 package draw
 
-import "math"
+import (
+	"math"
+
+	"cornerwright/internal/say"
+)
 
 // Point is a place on the canvas: millimetres to the right and down.
 type Point struct{ X, Y float64 }
@@ -67,6 +71,9 @@ type Text struct {
 	// read over lines.
 	Halo bool
 }
+
+// Words of figures are strings that may hold texts of package say, made to
+// strings as they are: a page says them in its language (Said), paper in English.
 
 // Canvas is what figures are drawn on. Text is placed with its baseline at the
 // point. A path breaks where a coordinate is NaN.
@@ -147,8 +154,8 @@ func finite(v ...float64) bool {
 
 // Fit shortens s with an ellipsis until it is at most w wide.
 func Fit(c Canvas, s string, w float64, t Text) string {
-	if c.Width(s, t) <= w {
-		return s
+	if c.Width(s, t) <= w || say.Marked(s) {
+		return s // a text of the catalogue is never cut: its translation is another
 	}
 	r := []rune(s)
 	for len(r) > 1 {

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -55,7 +56,7 @@ func (r *recorder) Text(at Point, s string, t Text) {
 		at Point
 		s  string
 		t  Text
-	}{at, s, t})
+	}{at, say.Text(s).String(), t})
 }
 func (r *recorder) Width(s string, t Text) float64 { return 0.6 * t.Size * float64(len([]rune(s))) }
 func (r *recorder) Link(href, _ string, f func())  { r.links = append(r.links, href); f() }
@@ -266,7 +267,7 @@ func TestSVGIsWellFormedAndEscapes(t *testing.T) {
 	c := round(3)
 	c.Turns[0].Name = evil
 	Map(s, c, MapOptions{Width: 100, Height: 100, Flags: []Flag{{S: 10, Number: "1", Words: evil, Href: "javascript:alert(1)"}}, TurnHref: func(int) string { return "//evil.example/" }})
-	out := string(s.HTML("map", evil, evil))
+	out := string(Said([]byte(s.HTML("map", say.Plain(evil), say.Plain(evil))), say.English{}))
 	if strings.Contains(out, "<script") || strings.Contains(out, "javascript:") || strings.Contains(out, "evil.example") {
 		t.Error("markup or a foreign link came through")
 	}

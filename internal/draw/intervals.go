@@ -1,6 +1,10 @@
 package draw
 
-import "math"
+import (
+	"math"
+
+	"cornerwright/internal/say"
+)
 
 // IntervalRow is one line of an interval chart.
 type IntervalRow struct {
@@ -94,7 +98,7 @@ func Intervals(c Canvas, rows []IntervalRow, o IntervalOptions) float64 {
 			}
 			Mark(c, Point{x.Clamp(r.Value), y}, 1.15, look)
 		} else {
-			c.Text(Point{x.At(0), y + 1}, "withheld", Text{Size: 2.7, Ink: Soft, Anchor: Middle, Italic: true, Halo: true})
+			c.Text(Point{x.At(0), y + 1}, string(say.T("withheld")), Text{Size: 2.7, Ink: Soft, Anchor: Middle, Italic: true, Halo: true})
 		}
 		as := Text{Size: 3, Ink: Dark, Bold: r.Primary}
 		c.Text(Point{x.Hi + 2.5, y + 1.1}, Fit(c, r.Answer, answer, as), as)

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 )
 
 // Flag is a remark on the map: a pennant at a place with the rider's words.
@@ -38,7 +39,7 @@ type MapOptions struct {
 func Map(c Canvas, ct *circuit.Circuit, o MapOptions) {
 	p, ok := Project(ct, o.Width, o.Height)
 	if !ok {
-		c.Text(Point{o.Width / 2, o.Height / 2}, "no circuit line", Text{Size: 3.2, Ink: Soft, Anchor: Middle})
+		c.Text(Point{o.Width / 2, o.Height / 2}, string(say.T("no circuit line")), Text{Size: 3.2, Ink: Soft, Anchor: Middle})
 		return
 	}
 	pts := p.pts
@@ -74,10 +75,7 @@ func Map(c Canvas, ct *circuit.Circuit, o MapOptions) {
 		text := func() {
 			c.Text(Point{best.x + w/2, best.y + size*0.82}, label, ts)
 		}
-		name := "Turn " + label
-		if t.Name != "" {
-			name += " " + t.Name
-		}
+		name := string(say.T("Turn {label}", t.Label()))
 		if o.TurnHref != nil {
 			c.Link(o.TurnHref(t.Number), name, func() {
 				// A wide unseen disc makes the number easy to hit with a glove.

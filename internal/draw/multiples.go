@@ -3,6 +3,8 @@ package draw
 import (
 	"math"
 	"strconv"
+
+	"cornerwright/internal/say"
 )
 
 // Dots is one small multiple: a turn's value lap by lap.
@@ -29,7 +31,7 @@ type MultiplesOptions struct {
 // median as a thick line. Returns the height used.
 func Multiples(c Canvas, d []Dots, o MultiplesOptions) float64 {
 	if len(d) == 0 {
-		c.Text(Point{o.Width / 2, 6}, "no turns yet", Text{Size: 3.2, Ink: Soft, Anchor: Middle})
+		c.Text(Point{o.Width / 2, 6}, string(say.T("no turns yet")), Text{Size: 3.2, Ink: Soft, Anchor: Middle})
 		return 10
 	}
 	cols := o.Columns
@@ -78,7 +80,7 @@ func Multiples(c Canvas, d []Dots, o MultiplesOptions) float64 {
 		line(c, x0+1, top, x0+1, bot, Pen{Ink: Faint, Width: 0.2})
 		n := len(p.Values)
 		if n == 0 || !finite(med[i]) {
-			c.Text(Point{x0 + pw/2, y0 + ph/2}, "withheld", Text{Size: 2.8, Ink: Soft, Anchor: Middle, Italic: true})
+			c.Text(Point{x0 + pw/2, y0 + ph/2}, string(say.T("withheld")), Text{Size: 2.8, Ink: Soft, Anchor: Middle, Italic: true})
 			continue
 		}
 		x := Scale{-0.6, float64(n) - 0.4, x0 + 2, x1}
@@ -108,7 +110,7 @@ func Multiples(c Canvas, d []Dots, o MultiplesOptions) float64 {
 		}
 	}
 	h := math.Ceil(float64(len(d))/float64(cols)) * ph
-	note := "each panel spans " + Number(hi-lo, o.Decimals) + " " + o.Unit
+	note := string(say.T("each panel spans {span} {unit}", Number(hi-lo, o.Decimals), o.Unit))
 	c.Text(Point{1, h + 2}, note, Text{Size: 2.6, Ink: Soft})
 	return h + 3.5
 }
@@ -176,7 +178,7 @@ func Laps(c Canvas, laps []LapDot, width float64) float64 {
 	}
 	lo, hi, ok := span(0.12, robust(ts))
 	if !ok {
-		c.Text(Point{width / 2, 8}, "no timed lap", Text{Size: 3.2, Ink: Soft, Anchor: Middle})
+		c.Text(Point{width / 2, 8}, string(say.T("no timed lap")), Text{Size: 3.2, Ink: Soft, Anchor: Middle})
 		return 12
 	}
 	x := Scale{-0.6, float64(len(laps)) - 0.4, left, width - 2}
@@ -201,7 +203,7 @@ func Laps(c Canvas, laps []LapDot, width float64) float64 {
 		p := Point{px, y.Clamp(l.Time)}
 		c.Titled(l.Title, func() { Mark(c, p, 1.25, l.Look) })
 	}
-	c.Text(Point{left - 1.5, top + h + 3.8}, "lap", Text{Size: 2.6, Ink: Soft, Anchor: End})
-	c.Text(Point{left - 1.5, top + h + 7.2}, "slot", Text{Size: 2.6, Ink: Soft, Anchor: End})
+	c.Text(Point{left - 1.5, top + h + 3.8}, string(say.T("lap")), Text{Size: 2.6, Ink: Soft, Anchor: End})
+	c.Text(Point{left - 1.5, top + h + 7.2}, string(say.T("slot")), Text{Size: 2.6, Ink: Soft, Anchor: End})
 	return top + h + 8.5
 }

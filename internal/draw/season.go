@@ -1,8 +1,7 @@
 package draw
 
 import (
-	"fmt"
-
+	"cornerwright/internal/say"
 	"cornerwright/internal/verdict"
 )
 
@@ -13,14 +12,14 @@ func Season(c Canvas, s verdict.Season, matters float64, o IntervalOptions) floa
 	var rows []IntervalRow
 	for _, m := range s.Meetings {
 		e := verdict.MeetingInterval(m)
-		rows = append(rows, IntervalRow{Name: m.Name, Value: m.Value, Lo: e.Lo, Hi: e.Hi, Matters: matters, Answer: fmt.Sprintf("%d + %d laps", m.NRef, m.NTrial)})
+		rows = append(rows, IntervalRow{Name: m.Name, Value: m.Value, Lo: e.Lo, Hi: e.Hi, Matters: matters, Answer: string(say.T("{ref} + {trial} laps", m.NRef, m.NTrial))})
 	}
-	word := "all meetings"
+	word := string(say.T("all meetings"))
 	if s.Disagreeing {
-		word = "meetings disagree"
+		word = string(say.T("meetings disagree"))
 	}
 	if len(s.Meetings) > 1 {
-		rows = append(rows, IntervalRow{Name: fmt.Sprintf("together, %d", len(s.Meetings)), Value: s.Effect.Value, Lo: s.Effect.Lo, Hi: s.Effect.Hi, Matters: matters, Answer: word, Primary: true})
+		rows = append(rows, IntervalRow{Name: string(say.T("together, {n}", len(s.Meetings))), Value: s.Effect.Value, Lo: s.Effect.Lo, Hi: s.Effect.Hi, Matters: matters, Answer: word, Primary: true})
 	}
 	return Intervals(c, rows, o)
 }

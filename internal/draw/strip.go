@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 )
 
 // Band is one phase of a turn on a strip's axis.
@@ -63,7 +64,7 @@ func Strip(c Canvas, bands []Band, panels []Panel, o StripOptions) float64 {
 	}
 	x0, x1, ok := span(0, xs...)
 	if !ok {
-		c.Text(Point{o.Width / 2, 8}, "no lap covers this turn", Text{Size: 3.2, Ink: Soft, Anchor: Middle})
+		c.Text(Point{o.Width / 2, 8}, string(say.T("no lap covers this turn")), Text{Size: 3.2, Ink: Soft, Anchor: Middle})
 		return 12
 	}
 	x := Scale{x0, x1, left, o.Width - right}
@@ -112,9 +113,9 @@ func Strip(c Canvas, bands []Band, panels []Panel, o StripOptions) float64 {
 
 func phaseName(p circuit.Phase) string {
 	if p == circuit.PhasePickup {
-		return "pick-up"
+		return string(say.T("pick-up"))
 	}
-	return string(p)
+	return string(say.Key(string(p)))
 }
 
 func panel(c Canvas, p Panel, x Scale, top, h float64) {
@@ -126,7 +127,7 @@ func panel(c Canvas, p Panel, x Scale, top, h float64) {
 	if lo >= hi {
 		var ok bool
 		if lo, hi, ok = span(0.06, ys...); !ok {
-			c.Text(Point{x.Lo + 2, top + h/2}, p.Name+": not recorded", Text{Size: 2.8, Ink: Soft})
+			c.Text(Point{x.Lo + 2, top + h/2}, string(say.T("{name}: not recorded", say.Text(p.Name))), Text{Size: 2.8, Ink: Soft})
 			return
 		}
 	}

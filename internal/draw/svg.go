@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // SVG is a Canvas that writes an SVG element. Colours are presentation
@@ -190,6 +192,7 @@ func (s *SVG) Text(at Point, txt string, t Text) {
 // Width implements Canvas. Page fonts are the reader's own, so this is an
 // estimate from the advance widths of a common sans-serif face, on the wide side.
 func (s *SVG) Width(txt string, t Text) float64 {
+	txt = say.Text(txt).String()
 	if t.Mono {
 		return 0.62 * t.Size * float64(len([]rune(txt)))
 	}
@@ -233,7 +236,7 @@ func (s *SVG) Titled(title string, f func()) {
 // HTML returns the whole element, with a text alternative: name says what the
 // picture is, description what it shows. Size on the page is left to the style
 // sheet by class; the picture's own width in mm is its natural size.
-func (s *SVG) HTML(class, name, description string) template.HTML {
+func (s *SVG) HTML(class string, name, description say.Text) template.HTML {
 	var o strings.Builder
 	role := "img"
 	if strings.Contains(s.b.String(), "<a ") {
@@ -244,10 +247,18 @@ func (s *SVG) HTML(class, name, description string) template.HTML {
 	o.WriteString(`" width="` + strconv.FormatFloat(math.Round(s.w*3.7795), 'f', -1, 64) + `" height="` + strconv.FormatFloat(math.Round(s.h*3.7795), 'f', -1, 64) + `"`)
 	label := name
 	if description != "" {
-		label += ". " + description
+		label = say.T("{picture}. {shows}", name, description)
 	}
-	o.WriteString(` aria-label="` + html.EscapeString(label) + `" font-family="system-ui, 'Go', 'DejaVu Sans', sans-serif">`)
+	o.WriteString(` aria-label="` + html.EscapeString(string(label)) + `" font-family="system-ui, 'Go', 'DejaVu Sans', sans-serif">`)
 	o.WriteString(s.b.String())
 	o.WriteString("</svg>")
 	return template.HTML(o.String()) //nolint:gosec // every string written above is escaped
+}
+
+// Said puts the texts of the catalogue that stand in drawn pictures into a
+// language, escaped as the words around them are.
+func Said(page []byte, l say.Language) []byte {
+	return say.Replace(page, func(t string) string {
+		return html.EscapeString(say.Text(html.UnescapeString(t)).In(l))
+	})
 }

@@ -6,11 +6,11 @@ import (
 	"compress/flate"
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"io"
 	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // maxMembers bounds the files of an archive that are read.
@@ -35,12 +35,12 @@ func readZip(name string, r io.ReaderAt, size int64, opts Options, depth int) (*
 		// Office documents are zip archives too: ECMA-376 part 2 (content types), and
 		// ISO/IEC 26300 (the type stands first, not packed).
 		if f.Name == "[Content_Types].xml" || f.Name == "mimetype" {
-			return nil, &Error{File: name, Text: "this is no recording: an office document, a workbook perhaps", Mend: "save the sheet with the recording as delimited text (CSV) and give that"}
+			return nil, &Error{File: name, Text: say.T("this is no recording: an office document, a workbook perhaps"), Mend: say.T("save the sheet with the recording as delimited text (CSV) and give that")}
 		}
 		m := member{name: f.Name, packed: int64(f.CompressedSize64), open: f.Open}
 		if f.Flags&1 != 0 {
 			m.open = func() (io.ReadCloser, error) {
-				return nil, &Error{Text: "it is locked with a password", Mend: "unpack it and add what is inside"}
+				return nil, &Error{Text: say.T("it is locked with a password"), Mend: say.T("unpack it and add what is inside")}
 			}
 		}
 		if !f.FileInfo().IsDir() {
@@ -62,8 +62,8 @@ func hidden(path string) bool {
 func readMembers(name string, list []member, opts Options, depth int) (*Result, error) {
 	total := &Result{}
 	var left []recording.Problem
-	leave := func(m member, text string) {
-		left = append(left, recording.Problem{Severity: recording.Note, Text: fmt.Sprintf("%s is no recording: %s", m.name, text), Mend: "nothing to do unless it should be one"})
+	leave := func(m member, text say.Text) {
+		left = append(left, recording.Problem{Severity: recording.Note, Text: say.T("{name} is no recording: {text}", m.name, text), Mend: say.T("nothing to do unless it should be one")})
 	}
 	kept := list[:0:0]
 	for _, m := range list {
@@ -73,16 +73,16 @@ func readMembers(name string, list []member, opts Options, depth int) (*Result, 
 		if db := databaseOf(m); db != nil {
 			if opts.Database == nil {
 				opts.Database = db
-				left = append(left, recording.Problem{Severity: recording.Note, Text: m.name + " is taken as the signal database of the bus", Mend: "if that is wrong, give the right one"})
+				left = append(left, recording.Problem{Severity: recording.Note, Text: say.T("{name} is taken as the signal database of the bus", m.name), Mend: say.T("if that is wrong, give the right one")})
 			} else {
-				leave(m, "a signal database, but another is in use")
+				leave(m, say.T("a signal database, but another is in use"))
 			}
 			continue
 		}
 		kept = append(kept, m)
 	}
 	if len(kept) > maxMembers {
-		total.Problems = append(total.Problems, recording.Problem{Severity: recording.Fault, Text: fmt.Sprintf("%d files: only the first %d are read", len(kept), maxMembers), Mend: "add the others in parts"})
+		total.Problems = append(total.Problems, recording.Problem{Severity: recording.Fault, Text: say.T("{kept} files: only the first {maxmembers} are read", len(kept), maxMembers), Mend: say.T("add the others in parts")})
 		kept = kept[:maxMembers]
 	}
 	var first *Error
@@ -94,14 +94,14 @@ func readMembers(name string, list []member, opts Options, depth int) (*Result, 
 		}
 		var e *Error
 		if !errors.As(err, &e) {
-			e = &Error{File: name + "/" + m.name, Text: err.Error(), Mend: "copy it from the logger again"}
+			e = &Error{File: name + "/" + m.name, Text: say.Of(err), Mend: say.T("copy it from the logger again")}
 		}
 		if first == nil {
 			first = e
 		}
 		text := e.Text
 		if e.Line > 0 {
-			text += fmt.Sprintf(" (line %d)", e.Line)
+			text = say.T("{text} (line {line})", text, e.Line)
 		}
 		leave(m, text)
 	}
@@ -110,14 +110,14 @@ func readMembers(name string, list []member, opts Options, depth int) (*Result, 
 	case len(total.Recordings) > 0:
 		return total, nil
 	case first == nil:
-		return nil, &Error{File: name, Text: "no file in it that could be a recording", Mend: "copy the recording from the logger again"}
+		return nil, &Error{File: name, Text: say.T("no file in it that could be a recording"), Mend: say.T("copy the recording from the logger again")}
 	case len(kept) == 1:
 		if first.File == "" {
 			first.File = name + "/" + kept[0].name
 		}
 		return nil, first
 	}
-	return nil, &Error{File: name, Text: fmt.Sprintf("none of its %d files is a recording; %s: %s", len(kept), kept[0].name, first.Text), Mend: first.Mend, Source: first.Source}
+	return nil, &Error{File: name, Text: say.T("none of its {kept} files is a recording; {name}: {text}", len(kept), kept[0].name, first.Text), Mend: first.Mend, Source: first.Source}
 }
 
 func readMember(name string, m member, opts Options, depth int) (*Result, error) {
@@ -157,7 +157,7 @@ func looksDBC(b []byte) bool {
 // member begins with a header of its own ("local file header", section 4.3.7 of
 // the public description of the format, APPNOTE.TXT).
 func salvageZip(name string, r io.ReaderAt, size int64, opts Options, depth int, cause error) (*Result, error) {
-	damaged := &Error{File: name, Text: "damaged zip file: " + strings.TrimPrefix(cause.Error(), "zip: "), Mend: "copy it from the logger again, or unpack it and add the files one by one"}
+	damaged := &Error{File: name, Text: say.T("damaged zip file: {why}", strings.TrimPrefix(cause.Error(), "zip: ")), Mend: say.T("copy it from the logger again, or unpack it and add the files one by one")}
 	var list []member
 	for pos := int64(0); pos+30 <= size && len(list) < maxMembers; {
 		var h [30]byte
@@ -208,7 +208,7 @@ func salvageZip(name string, r io.ReaderAt, size int64, opts Options, depth int,
 	if err != nil {
 		return nil, damaged
 	}
-	res.Problems = append(res.Problems, recording.Problem{Severity: recording.Fault, Text: fmt.Sprintf("the archive is damaged (%s): %s read from its front, what stood behind is lost", strings.TrimPrefix(cause.Error(), "zip: "), countOf(len(list), "file")), Mend: "copy it from the logger again if you can"})
+	res.Problems = append(res.Problems, recording.Problem{Severity: recording.Fault, Text: say.T("the archive is damaged ({why}): {list} {list|file|files} read from its front, what stood behind is lost", strings.TrimPrefix(cause.Error(), "zip: "), len(list)), Mend: say.T("copy it from the logger again if you can")})
 	return res, nil
 }
 

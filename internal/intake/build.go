@@ -10,6 +10,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -24,7 +25,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 	if s.clock == nil && s.rate == 0 {
 		s.rate = preambleRate(s.preamble)
 		if s.rate > 0 {
-			s.problem(recording.Note, s.headerLine, 0, timeChannel, fmt.Sprintf("no time column: the head of the file says %s rows a second", num(s.rate)), "if that is wrong, state rate_hz in a column map")
+			s.problem(recording.Note, s.headerLine, 0, timeChannel, say.T("no time column: the head of the file says {rate} rows a second", num(s.rate)), say.T("if that is wrong, state rate_hz in a column map"))
 		}
 	}
 	if s.clock == nil && s.rate == 0 {
@@ -32,7 +33,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 		for _, c := range s.cols {
 			heads = append(heads, c.Header)
 		}
-		return nil, &Error{File: s.name, Line: s.headerLine, Column: 1, Text: fmt.Sprintf("no time column among %s (%s)", countOf(len(heads), "column"), shortList(heads)), Mend: "name it in a column map (channel = \"time\"), or state rate_hz", Source: s.headerText}
+		return nil, &Error{File: s.name, Line: s.headerLine, Column: 1, Text: say.T("no time column among {heads} {heads|column|columns} ({heads2})", len(heads), shortList(heads)), Mend: say.T(`name it in a column map (channel = "time"), or state rate_hz`), Source: s.headerText}
 	}
 	s.nmeaPair()
 	clock, marks, err := s.fixClock()
@@ -64,7 +65,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 		}
 		ch := s.channel(c, clock)
 		if len(ch.Value) == 0 {
-			s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q is blank all the way", c.Header), "nothing to do")
+			s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, say.T("column {header} is blank all the way", fmt.Sprintf("%q", c.Header)), say.T("nothing to do"))
 			continue
 		}
 		if ch.Known {
@@ -77,7 +78,7 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 		for _, c := range s.cols {
 			heads = append(heads, c.Header)
 		}
-		return nil, &Error{File: s.name, Line: s.headerLine, Column: 1, Text: fmt.Sprintf("none of the columns is known: %s", shortList(heads)), Mend: "map them in a column map: from = \"name in the file\", channel = \"front_speed\" and so on; docs/formats.md lists the names", Source: s.headerText}
+		return nil, &Error{File: s.name, Line: s.headerLine, Column: 1, Text: say.T("none of the columns is known: {heads}", shortList(heads)), Mend: say.T(`map them in a column map: from = "name in the file", channel = "front_speed" and so on; docs/formats.md lists the names`), Source: s.headerText}
 	}
 	physics(s, rec)
 	s.plausible(rec)
@@ -228,13 +229,13 @@ func (s *source) wanting(rec *recording.Recording) {
 	position := rec.Has(recording.Latitude, recording.Longitude)
 	switch {
 	case !speed && !position:
-		s.problem(recording.Fault, s.headerLine, 0, "", "neither speed nor position: no laps, no turns", "log GPS, or map the columns that hold speed and position")
+		s.problem(recording.Fault, s.headerLine, 0, "", say.T("neither speed nor position: no laps, no turns"), say.T("log GPS, or map the columns that hold speed and position"))
 	case !position:
-		s.problem(recording.Fault, s.headerLine, 0, "", "no position: laps and turns cannot be found", "log GPS latitude and longitude, or map their columns")
+		s.problem(recording.Fault, s.headerLine, 0, "", say.T("no position: laps and turns cannot be found"), say.T("log GPS latitude and longitude, or map their columns"))
 	case !speed:
-		s.problem(recording.Note, s.headerLine, 0, "", "no speed channel: speed is taken from position", "log wheel speeds for slip, blips and rolling radius")
+		s.problem(recording.Note, s.headerLine, 0, "", say.T("no speed channel: speed is taken from position"), say.T("log wheel speeds for slip, blips and rolling radius"))
 	case !rec.Has(recording.FrontSpeed) || !rec.Has(recording.RearSpeed):
-		s.problem(recording.Note, s.headerLine, 0, "", "not both wheel speeds: slip cannot be given", "log front and rear wheel speed")
+		s.problem(recording.Note, s.headerLine, 0, "", say.T("not both wheel speeds: slip cannot be given"), say.T("log front and rear wheel speed"))
 	}
 }
 

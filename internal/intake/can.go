@@ -11,6 +11,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // frame is one line of a CAN text log.
@@ -51,43 +52,43 @@ func splitCAN(l []byte) (rest []byte, ok bool) {
 // ID#DATA". Three hex digits of id are an 11-bit identifier, eight a 29-bit
 // one; #R is a remote frame, ##F starts CAN FD with its flag digit; an id with
 // bit 29 set is an error frame.
-func parseFrame(l []byte, f *frame) string {
+func parseFrame(l []byte, f *frame) say.Text {
 	i := bytes.IndexByte(l, ')')
 	if len(l) == 0 || l[0] != '(' || i < 2 {
-		return "no time stamp in brackets"
+		return say.T("no time stamp in brackets")
 	}
 	whole, frac, _ := bytes.Cut(l[1:i], []byte{'.'})
 	sec, err := strconv.ParseInt(string(whole), 10, 62)
 	if err != nil || len(frac) > 9 {
-		return "broken time stamp"
+		return say.T("broken time stamp")
 	}
 	f.sec, f.micro, f.digits = sec, 0, len(frac)
 	if len(frac) > 0 {
 		if f.micro, err = strconv.ParseInt(string(frac), 10, 62); err != nil || f.micro < 0 {
-			return "broken time stamp"
+			return say.T("broken time stamp")
 		}
 	}
 	parts := bytes.Fields(l[i+1:])
 	if len(parts) < 2 {
-		return "no frame"
+		return say.T("no frame")
 	}
 	f.iface = string(parts[0])
 	id, data, ok := bytes.Cut(parts[1], []byte{'#'})
 	if !ok {
-		return "no # between identifier and data"
+		return say.T("no # between identifier and data")
 	}
 	if len(id) != 3 && len(id) != 8 {
-		return fmt.Sprintf("identifier %q has %d digits, 3 or 8 are right", id, len(id))
+		return say.T("identifier {id} has {id2} digits, 3 or 8 are right", fmt.Sprintf("%q", id), len(id))
 	}
 	n, err := strconv.ParseUint(string(id), 16, 32)
 	if err != nil {
-		return fmt.Sprintf("identifier %q is not hexadecimal", table.Shorten(id))
+		return say.T("identifier {id} is not hexadecimal", fmt.Sprintf("%q", table.Shorten(id)))
 	}
 	f.fault = n&0x20000000 != 0 && len(id) == 8
 	f.extended = len(id) == 8 && !f.fault
 	f.id = uint32(n)
 	if len(id) == 3 && n > 0x7ff || f.extended && n > 0x1fffffff {
-		return fmt.Sprintf("identifier %s is too large", id)
+		return say.T("identifier {id} is too large", id)
 	}
 	f.remote, f.fd = false, false
 	f.data = f.data[:0]
@@ -98,7 +99,7 @@ func parseFrame(l []byte, f *frame) string {
 	}
 	if len(data) > 0 && data[0] == '#' {
 		if len(data) < 2 {
-			return "CAN FD frame without its flags"
+			return say.T("CAN FD frame without its flags")
 		}
 		f.fd = true
 		data = data[2:]
@@ -114,10 +115,10 @@ func parseFrame(l []byte, f *frame) string {
 		}
 	}
 	if len(data)%2 != 0 {
-		return "half a byte of data"
+		return say.T("half a byte of data")
 	}
 	if len(data)/2 > limit {
-		return fmt.Sprintf("%d bytes of data, %d are the most", len(data)/2, limit)
+		return say.T("{data} bytes of data, {limit} are the most", len(data)/2, limit)
 	}
 	f.data = f.data[:cap(f.data)]
 	if len(f.data) < len(data)/2 {
@@ -127,7 +128,7 @@ func parseFrame(l []byte, f *frame) string {
 	f.data = f.data[:m]
 	if err != nil {
 		f.data = f.data[:0]
-		return "data are not hexadecimal"
+		return say.T("data are not hexadecimal")
 	}
 	return ""
 }
@@ -143,7 +144,7 @@ func (f *frame) key() uint64 {
 
 func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, error) {
 	if len(opts.Database) == 0 {
-		return nil, &Error{File: name, Line: 1, Text: "a CAN log needs its signal database to be read", Mend: "give the DBC file of the bike's bus too: --database FILE.dbc, or both files in one zip", Source: ""}
+		return nil, &Error{File: name, Line: 1, Text: say.T("a CAN log needs its signal database to be read"), Mend: say.T("give the DBC file of the bike's bus too: --database FILE.dbc, or both files in one zip"), Source: ""}
 	}
 	db, err := parseDBC("signal database", opts.Database)
 	if err != nil {
@@ -175,7 +176,7 @@ func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, err
 		}
 		if why := parseFrame(b, &f); why != "" {
 			if bad++; bad <= 20 {
-				s.problem(recording.Warning, line, 1, "", "frame left out: "+why+": "+table.Shorten(b), "nothing to do: the others are kept")
+				s.problem(recording.Warning, line, 1, "", say.T("frame left out: {why}: {b}", why, table.Shorten(b)), say.T("nothing to do: the others are kept"))
 			}
 			s.lostRows++
 			s.lostBytes += int64(len(b)) + 1
@@ -242,19 +243,19 @@ func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, err
 		}
 	}
 	if err := sc.Err(); err != nil {
-		s.problem(recording.Fault, line, 0, "", "the log breaks off: "+err.Error(), "what came before is kept")
+		s.problem(recording.Fault, line, 0, "", say.T("the log breaks off: {why}", err), say.T("what came before is kept"))
 	}
 	if bad > 20 {
-		s.problem(recording.Warning, 0, 0, "", fmt.Sprintf("%d frames left out in all", bad), "check how the log was written")
+		s.problem(recording.Warning, 0, 0, "", say.T("{bad} frames left out in all", bad), say.T("check how the log was written"))
 	}
 	if faults > 0 {
-		s.problem(recording.Note, 0, 0, "", countOf(faults, "error frame")+" on the bus, no measurements", "check termination and wiring if there are many")
+		s.problem(recording.Note, 0, 0, "", say.T("{faults} {faults|error frame|error frames} on the bus, no measurements", faults), say.T("check termination and wiring if there are many"))
 	}
 	if remote > 0 {
-		s.problem(recording.Note, 0, 0, "", countOf(remote, "remote frame")+" without data", "nothing to do")
+		s.problem(recording.Note, 0, 0, "", say.T("{remote} {remote|remote frame|remote frames} without data", remote), say.T("nothing to do"))
 	}
 	if short > 0 {
-		s.problem(recording.Warning, 0, 0, "", countOf(short, "signal value")+" left out: beyond the data of the frame, or no number", "check the signal database against the bus")
+		s.problem(recording.Warning, 0, 0, "", say.T("{short} {short|signal value|signal values} left out: beyond the data of the frame, or no number", short), say.T("check the signal database against the bus"))
 	}
 	if len(unknown) > 0 {
 		ids := make([]string, 0, len(unknown))
@@ -269,10 +270,10 @@ func readCAN(name string, r io.Reader, size int64, opts Options) ([]*source, err
 			}
 			return ids[i] < ids[j]
 		})
-		s.problem(recording.Note, 0, 0, "", fmt.Sprintf("%s of %s not in the signal database: %s", countOf(n, "frame"), countOf(len(ids), "identifier"), shortList(ids)), "nothing to do unless a channel is missing: then add the message to the database")
+		s.problem(recording.Note, 0, 0, "", say.T("{n} {n|frame|frames} of {ids} {ids|identifier|identifiers} not in the signal database: {ids2}", n, len(ids), shortList(ids)), say.T("nothing to do unless a channel is missing: then add the message to the database"))
 	}
 	if s.rows == 0 {
-		return nil, &Error{File: name, Line: 1, Text: fmt.Sprintf("no frame of the log is in the signal database (%s unknown)", countOf(len(unknown), "identifier")), Mend: "give the database that belongs to this bus"}
+		return nil, &Error{File: name, Line: 1, Text: say.T("no frame of the log is in the signal database ({unknown} {unknown|identifier|identifiers} unknown)", len(unknown)), Mend: say.T("give the database that belongs to this bus")}
 	}
 	s.line = func(r int) int { return lineOf(lines, r) }
 	s.epochUnix = float64(base)

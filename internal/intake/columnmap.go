@@ -82,7 +82,7 @@ func ParseColumnMap(name string, text []byte) (*ColumnMap, error) {
 		return nil, mapError(name, text, err)
 	}
 	at := columnLines(text)
-	fail := func(i int, key, text, mend string) error {
+	fail := func(i int, key string, text, mend say.Text) error {
 		line, src := 0, ""
 		if i < len(at) {
 			line, src = at[i].find(key)
@@ -90,37 +90,37 @@ func ParseColumnMap(name string, text []byte) (*ColumnMap, error) {
 		return &Error{File: name, Line: line, Column: 1, Text: text, Mend: mend, Source: src}
 	}
 	if m.RateHz < 0 || m.RateHz > 1e6 {
-		return nil, &Error{File: name, Text: fmt.Sprintf("rate_hz = %g is no sample rate", m.RateHz), Mend: "give rows per second, as rate_hz = 100"}
+		return nil, &Error{File: name, Text: say.T("rate_hz = {ratehz} is no sample rate", fmt.Sprintf("%g", m.RateHz)), Mend: say.T("give rows per second, as rate_hz = 100")}
 	}
 	if m.Decimal != "" && m.Decimal != "." && m.Decimal != "," {
-		return nil, &Error{File: name, Text: fmt.Sprintf("decimal = %q", m.Decimal), Mend: `give decimal = "." or decimal = ","`}
+		return nil, &Error{File: name, Text: say.T("decimal = {decimal}", fmt.Sprintf("%q", m.Decimal)), Mend: say.T(`give decimal = "." or decimal = ","`)}
 	}
 	if len(m.Delimiter) > 1 || m.Delimiter != "" && !strings.Contains(",;\t| ", m.Delimiter) {
-		return nil, &Error{File: name, Text: fmt.Sprintf("delimiter = %q", m.Delimiter), Mend: `give one of "," ";" "\t" "|" " "`}
+		return nil, &Error{File: name, Text: say.T("delimiter = {delimiter}", fmt.Sprintf("%q", m.Delimiter)), Mend: say.T(`give one of "," ";" "\t" "|" " "`)}
 	}
 	for i := range m.Columns {
 		c := &m.Columns[i]
 		if c.From == "" && c.Index == 0 {
-			return nil, fail(i, "", fmt.Sprintf("column entry %d names no column of the file", i+1), `add from = "name in the file", or index = 3`)
+			return nil, fail(i, "", say.T("column entry {i} names no column of the file", i+1), say.T(`add from = "name in the file", or index = 3`))
 		}
 		if c.Index < 0 {
-			return nil, fail(i, "index", fmt.Sprintf("index = %d", c.Index), "columns count from 1")
+			return nil, fail(i, "index", say.T("index = {index}", c.Index), say.T("columns count from 1"))
 		}
 		own := c.Channel != "" && !canonical(c.Channel) && c.Channel != "ignore"
 		if c.Unit != "" && !own { // a channel of one's own may have a unit of its own
 			if _, err := unit.Parse(c.Unit); err != nil {
-				mend := "give a unit such as km/h, deg, bar, °C, %"
+				mend := say.T("give a unit such as km/h, deg, bar, °C, %")
 				if ue := (*unit.UnknownError)(nil); errors.As(err, &ue) && ue.Nearest != "" {
-					mend = fmt.Sprintf("did you mean unit = %q?", ue.Nearest)
+					mend = say.T("did you mean unit = {nearest}?", fmt.Sprintf("%q", ue.Nearest))
 				}
-				return nil, fail(i, "unit", err.Error(), mend)
+				return nil, fail(i, "unit", say.Of(err), mend)
 			}
 		}
 		if own && !ownNameOf(c.From, c.Channel) {
 			// An own name is allowed; one that is nearly a canonical name is a slip,
 			// unless the file has it.
 			if near := unit.Nearest(c.Channel, channelNames()); near != "" && closeTo(c.Channel, near) {
-				return nil, fail(i, "channel", fmt.Sprintf("unknown channel %q", c.Channel), fmt.Sprintf("did you mean channel = %q? (a name of your own must differ more)", near))
+				return nil, fail(i, "channel", say.T("unknown channel {channel}", fmt.Sprintf("%q", c.Channel)), say.T("did you mean channel = {near}? (a name of your own must differ more)", fmt.Sprintf("%q", near)))
 			}
 		}
 	}
@@ -141,18 +141,18 @@ func mapError(name string, text []byte, err error) error {
 		row, col := e.Position()
 		key := strings.Join(e.Key(), ".")
 		last := e.Key()[len(e.Key())-1]
-		mend := "known keys: " + strings.Join(mapKeys, ", ")
+		mend := say.T("known keys: {mapkeys}", strings.Join(mapKeys, ", "))
 		if near := unit.Nearest(last, mapKeys); near != "" {
-			mend = fmt.Sprintf("did you mean %q?", near)
+			mend = say.T("did you mean {near}?", fmt.Sprintf("%q", near))
 		}
-		return &Error{File: name, Line: row, Column: col, Text: fmt.Sprintf("unknown key %q", key), Mend: mend, Source: src(row)}
+		return &Error{File: name, Line: row, Column: col, Text: say.T("unknown key {key}", fmt.Sprintf("%q", key)), Mend: mend, Source: src(row)}
 	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		row, col := de.Position()
-		return &Error{File: name, Line: row, Column: col, Text: say.WrongType(strings.TrimPrefix(de.Error(), "toml: ")), Mend: "mend the line; docs/formats.md shows a whole column map", Source: src(row)}
+		return &Error{File: name, Line: row, Column: col, Text: say.WrongType(strings.TrimPrefix(de.Error(), "toml: ")), Mend: say.T("mend the line; docs/formats.md shows a whole column map"), Source: src(row)}
 	}
-	return &Error{File: name, Text: err.Error(), Mend: "docs/formats.md shows a whole column map"}
+	return &Error{File: name, Text: say.Of(err), Mend: say.T("docs/formats.md shows a whole column map")}
 }
 
 // tomlTable is where one [[column]] stands in the text.
@@ -337,7 +337,7 @@ func writeMap(cols []ColumnInfo, rate float64, given *ColumnMap) string {
 			b.WriteString("invert = true\n")
 		}
 		if c.Why != "" {
-			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(c.Why, "\n", " "))
+			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(c.Why.String(), "\n", " "))
 		}
 	}
 	return b.String()

@@ -64,7 +64,7 @@ func TestPrintedMapRoundTrips(t *testing.T) {
 func warnings(r *Result) (out []string) {
 	for _, p := range r.Problems {
 		if p.Severity != recording.Note {
-			out = append(out, p.Text)
+			out = append(out, p.Text.String())
 		}
 	}
 	return out
@@ -97,7 +97,7 @@ func TestColumnMapErrors(t *testing.T) {
 			t.Errorf("%q: %v", c.text, err)
 			continue
 		}
-		if e.Line != c.line || c.line > 0 && e.Column != c.col || !strings.Contains(e.Text+" "+e.Mend, c.says) || e.Mend == "" {
+		if e.Line != c.line || c.line > 0 && e.Column != c.col || !strings.Contains((e.Text+" "+e.Mend).String(), c.says) || e.Mend == "" {
 			t.Errorf("%q: %d:%d %s / %s; want %d:%d %s", c.text, e.Line, e.Column, e.Text, e.Mend, c.line, c.col, c.says)
 		}
 	}

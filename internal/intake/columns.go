@@ -10,6 +10,7 @@ import (
 
 	"cornerwright/internal/intake/columnfile"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // The column file of a recording (see package columnfile) holds the file's own
@@ -31,7 +32,7 @@ const ColumnsVersion = 4
 
 // ErrColumnsVersion is what ReadColumns wraps for a file of another version, or
 // one that is no column file at all.
-var ErrColumnsVersion = fmt.Errorf("column file of another version")
+var ErrColumnsVersion = say.Error("column file of another version")
 
 // meta is the document in the file's key-value pairs.
 type meta struct {
@@ -41,8 +42,8 @@ type meta struct {
 	Hash     string
 	Epoch    string `json:",omitempty"`
 	Rows     int
-	Problems []recording.Problem
-	Clock    []recording.Mark
+	Problems []recording.Kept
+	Clock    []recording.KeptMark
 	Channels []metaChannel
 	Map      string
 }
@@ -55,7 +56,7 @@ type metaChannel struct {
 	Unit       string
 	SourceUnit string
 	Step       float64
-	Marks      []recording.Mark `json:",omitempty"`
+	Marks      []recording.KeptMark `json:",omitempty"`
 	Spec       spec
 	Rescaled   float64 `json:",omitempty"`
 }
@@ -66,13 +67,13 @@ type metaChannel struct {
 // recording i, with its own marks and problems; nil writes the whole.
 func WriteColumns(w io.Writer, res *Result, i int, part *recording.Recording) error {
 	if i < 0 || i >= len(res.sources) {
-		return fmt.Errorf("intake: no recording %d to write", i)
+		return say.Error("intake: no recording {i} to write", i)
 	}
 	if part == nil {
 		part = res.Recordings[i]
 	}
 	if err := res.sources[i].writeColumns(w, part, res.Map); err != nil {
-		return fmt.Errorf("intake: write columns: %w", err)
+		return say.Error("intake: write columns: {why}", err)
 	}
 	return nil
 }
@@ -101,7 +102,7 @@ func (c *column) cut(lo, hi int) stretch {
 }
 
 func (s *source) writeColumns(w io.Writer, rec *recording.Recording, mapText string) error {
-	m := meta{Version: ColumnsVersion, Format: rec.Format, Name: rec.Name, Hash: rec.Hash, Rows: rec.Rows, Problems: rec.Problems, Clock: rec.Clock, Map: mapText}
+	m := meta{Version: ColumnsVersion, Format: rec.Format, Name: rec.Name, Hash: rec.Hash, Rows: rec.Rows, Problems: recording.Keep(rec.Problems), Clock: recording.KeepMarks(rec.Clock), Map: mapText}
 	if !rec.Epoch.IsZero() {
 		m.Epoch = rec.Epoch.Format("2006-01-02T15:04:05.999999999Z07:00")
 	}
@@ -125,7 +126,7 @@ func (s *source) writeColumns(w io.Writer, rec *recording.Recording, mapText str
 		x := c.cut(lo, hi)
 		cols = append(cols, plan(name, x.values, c.decimals))
 		data = append(data, x)
-		m.Channels = append(m.Channels, metaChannel{ch.Name, name, ch.Known, ch.From, ch.Unit, ch.SourceUnit, ch.Step, ch.Marks, c.spec, c.rescaled})
+		m.Channels = append(m.Channels, metaChannel{ch.Name, name, ch.Known, ch.From, ch.Unit, ch.SourceUnit, ch.Step, recording.KeepMarks(ch.Marks), c.spec, c.rescaled})
 	}
 	doc, err := json.Marshal(m)
 	if err != nil {
@@ -166,7 +167,7 @@ func (s *source) writeColumns(w io.Writer, rec *recording.Recording, mapText str
 				}
 			}
 			if !g.Ints(k, ints, 1) {
-				return fmt.Errorf("column %s does not fit its scale", c.Name)
+				return say.Error("column {name} does not fit its scale", c.Name)
 			}
 		}
 		if err := f.Append(&g); err != nil {

@@ -8,6 +8,7 @@ import (
 	"go.einride.tech/can/pkg/dbc"
 
 	"cornerwright/internal/intake/table"
+	"cornerwright/internal/say"
 )
 
 // busSignal is one signal of a CAN message. Its raw bits are decoded here and not
@@ -42,11 +43,11 @@ type database struct {
 func parseDBC(name string, text []byte) (db *database, err error) {
 	defer func() { // the library panics on some broken input
 		if p := recover(); p != nil {
-			db, err = nil, &Error{File: name, Text: "the signal database cannot be read", Mend: "give a valid DBC file"}
+			db, err = nil, &Error{File: name, Text: say.T("the signal database cannot be read"), Mend: say.T("give a valid DBC file")}
 		}
 	}()
 	if len(text) > 64<<20 {
-		return nil, &Error{File: name, Text: "the signal database is larger than 64 MB", Mend: "give a DBC file"}
+		return nil, &Error{File: name, Text: say.T("the signal database is larger than 64 MB"), Mend: say.T("give a DBC file")}
 	}
 	p := dbc.NewParser(name, text)
 	if e := p.Parse(); e != nil {
@@ -55,7 +56,7 @@ func parseDBC(name string, text []byte) (db *database, err error) {
 		if lines := strings.Split(string(text), "\n"); pos.Line >= 1 && pos.Line <= len(lines) {
 			src = table.Shorten([]byte(lines[pos.Line-1]))
 		}
-		return nil, &Error{File: name, Line: pos.Line, Column: pos.Column, Text: "signal database: " + e.Reason(), Mend: "mend that line of the DBC file", Source: src}
+		return nil, &Error{File: name, Line: pos.Line, Column: pos.Column, Text: say.T("signal database: {why}", e.Reason()), Mend: say.T("mend that line of the DBC file"), Source: src}
 	}
 	db = &database{messages: map[uint64]*message{}}
 	find := func(id dbc.MessageID, sig dbc.Identifier) *busSignal {
@@ -78,7 +79,7 @@ func parseDBC(name string, text []byte) (db *database, err error) {
 			for i := range d.Signals {
 				sd := &d.Signals[i]
 				if sd.Size == 0 || sd.Size > 64 || sd.StartBit > 511 {
-					return nil, &Error{File: name, Line: sd.Pos.Line, Column: sd.Pos.Column, Text: "signal " + string(sd.Name) + " has no valid place in its message", Mend: "give 1 to 64 bits within the frame"}
+					return nil, &Error{File: name, Line: sd.Pos.Line, Column: sd.Pos.Column, Text: say.T("signal {name} has no valid place in its message", string(sd.Name)), Mend: say.T("give 1 to 64 bits within the frame")}
 				}
 				s := &busSignal{name: string(sd.Name), start: int(sd.StartBit), size: int(sd.Size), motorola: sd.IsBigEndian, signed: sd.IsSigned,
 					factor: sd.Factor, off: sd.Offset, unit: sd.Unit, multiplexed: sd.IsMultiplexed, muxValue: sd.MultiplexerSwitch}
@@ -106,7 +107,7 @@ func parseDBC(name string, text []byte) (db *database, err error) {
 		}
 	}
 	if len(db.order) == 0 {
-		return nil, &Error{File: name, Line: 1, Text: "the signal database holds no message", Mend: "give a DBC file with BO_ and SG_ lines"}
+		return nil, &Error{File: name, Line: 1, Text: say.T("the signal database holds no message"), Mend: say.T("give a DBC file with BO_ and SG_ lines")}
 	}
 	return db, nil
 }

@@ -7,11 +7,12 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
-const leftOut = "left out by the column map"
+var leftOut = say.T("left out by the column map")
 
 // decide gives each column its channel and unit.
 func (s *source) decide(cm *ColumnMap) *Error {
@@ -42,16 +43,16 @@ func (s *source) decide(cm *ColumnMap) *Error {
 			}
 			if e.Channel != "" {
 				if old := mapped[e.Channel]; old != nil {
-					return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("the column map gives channel %q to %q and to %q", e.Channel, old.Header, c.Header), Mend: "keep one of them", Source: s.headerText}
+					return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: say.T("the column map gives channel {channel} to {header} and to {header2}", fmt.Sprintf("%q", e.Channel), fmt.Sprintf("%q", old.Header), fmt.Sprintf("%q", c.Header)), Mend: say.T("keep one of them"), Source: s.headerText}
 				}
 				mapped[e.Channel] = c
-				c.info.Channel, c.info.Why = e.Channel, "stated by the column map"
+				c.info.Channel, c.info.Why = e.Channel, say.T("stated by the column map")
 				continue
 			}
 		}
 		if c.fixed != "" {
 			mapped[c.fixed] = c
-			c.info.Channel, c.info.Why = c.fixed, "by the format"
+			c.info.Channel, c.info.Why = c.fixed, say.T("by the format")
 			continue
 		}
 		senses, tail := match(c.Header)
@@ -65,7 +66,7 @@ func (s *source) decide(cm *ColumnMap) *Error {
 			if !fits(c, se.channel, firstOf(c.Unit, tailUnit[c])) {
 				if c.info.misfit == "" {
 					c.info.misfit = se.channel
-					c.info.Why = fmt.Sprintf("named like %s, but %s is none of %s", se.channel, kindWords(c, tailUnit[c]), quantityOf(se.channel))
+					c.info.Why = say.T("named like {channel}, but {c} is none of {channel2}", se.channel, kindWords(c, tailUnit[c]), quantityOf(se.channel))
 				}
 				continue
 			}
@@ -100,7 +101,7 @@ func (s *source) decide(cm *ColumnMap) *Error {
 		default:
 			mapped[cl.ch] = cl.c
 			cl.c.info.Channel = cl.ch
-			cl.c.info.Why = "by its name"
+			cl.c.info.Why = say.T("by its name")
 		}
 	}
 	for _, c := range generic {
@@ -121,9 +122,9 @@ func (s *source) decide(cm *ColumnMap) *Error {
 		}
 		mapped[ch] = c
 		c.info.Channel = ch
-		c.info.Why = "a speed without saying whose"
+		c.info.Why = say.T("a speed without saying whose")
 		c.info.Alternatives = []string{recording.GPSSpeed, recording.FrontSpeed, recording.RearSpeed}
-		s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q does not say whose speed it is: taken as %s", c.Header, ch), "state the channel in a column map: gps_speed, front_speed or rear_speed")
+		s.problem(recording.Warning, s.headerLine, c.Index, ch, say.T("column {header} does not say whose speed it is: taken as {ch}", fmt.Sprintf("%q", c.Header), ch), say.T("state the channel in a column map: gps_speed, front_speed or rear_speed"))
 	}
 	taken := map[string]bool{}
 	for _, c := range s.cols {
@@ -132,25 +133,25 @@ func (s *source) decide(cm *ColumnMap) *Error {
 	for _, c := range s.cols {
 		if c.info.Channel == "" && c.info.Why != leftOut {
 			if c.Kind == table.Skip {
-				c.info.Why = "free text"
-				s.problem(recording.Note, s.headerLine, c.Index, "", fmt.Sprintf("column %q holds free text and is left out", c.Header), "nothing to do; the original keeps it")
+				c.info.Why = say.T("free text")
+				s.problem(recording.Note, s.headerLine, c.Index, "", say.T("column {header} holds free text and is left out", fmt.Sprintf("%q", c.Header)), say.T("nothing to do; the original keeps it"))
 				continue
 			}
 			c.info.Channel = s.ownName(c, taken)
 			if len(c.info.Alternatives) > 0 {
 				ch := c.info.Alternatives[0]
-				c.info.Why = fmt.Sprintf("may be %s too, but %q fits better", ch, mapped[ch].Header)
+				c.info.Why = say.T("may be {ch} too, but {header} fits better", ch, fmt.Sprintf("%q", mapped[ch].Header))
 				have, from := mapped[ch], fmt.Sprintf("from = %q", c.Header)
-				text := fmt.Sprintf("columns %q and %q may both be %s: %q is taken", have.Header, c.Header, ch, have.Header)
+				text := say.T("columns {header} and {header2} may both be {ch}: {header} is taken", fmt.Sprintf("%q", have.Header), fmt.Sprintf("%q", c.Header), ch)
 				if have.Cell == c.Cell { // by their names they cannot be told apart
 					from = fmt.Sprintf("index = %d", c.Index)
-					text = fmt.Sprintf("columns %d and %d are both named %q and may be %s: column %d is taken", have.Index, c.Index, c.Header, ch, have.Index)
+					text = say.T("columns {index} and {index2} are both named {header} and may be {ch}: column {index} is taken", have.Index, c.Index, fmt.Sprintf("%q", c.Header), ch)
 				}
-				s.problem(recording.Warning, s.headerLine, c.Index, ch, text, fmt.Sprintf("if the other is meant, or it is another channel, state it in a column map: %s, channel = %q", from, ch))
+				s.problem(recording.Warning, s.headerLine, c.Index, ch, text, say.T("if the other is meant, or it is another channel, state it in a column map: {from}, channel = {ch}", from, fmt.Sprintf("%q", ch)))
 			} else if ch := c.info.misfit; ch != "" && mapped[ch] == nil {
-				s.problem(recording.Warning, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q is %s: kept under its own name", c.Header, c.info.Why), fmt.Sprintf("if it is %s all the same, state channel = %q and its true unit in a column map", ch, ch))
+				s.problem(recording.Warning, s.headerLine, c.Index, c.info.Channel, say.T("column {header} is {why}: kept under its own name", fmt.Sprintf("%q", c.Header), c.info.Why), say.T("if it is {ch} all the same, state channel = {ch2} and its true unit in a column map", ch, fmt.Sprintf("%q", ch)))
 			} else if c.info.Why == "" {
-				c.info.Why = "no known name: kept under its own"
+				c.info.Why = say.T("no known name: kept under its own")
 			}
 		}
 	}
@@ -175,11 +176,11 @@ func (s *source) decide(cm *ColumnMap) *Error {
 		for _, c := range s.cols {
 			heads = append(heads, c.Header)
 		}
-		mend := "compare the map with the header"
+		mend := say.T("compare the map with the header")
 		if near := unit.Nearest(what, heads); near != "" {
-			mend = fmt.Sprintf("did you mean from = %q?", near)
+			mend = say.T("did you mean from = {near}?", fmt.Sprintf("%q", near))
 		}
-		s.problem(recording.Warning, s.headerLine, 0, "", fmt.Sprintf("the column map speaks of %q, which the file has not", what), mend)
+		s.problem(recording.Warning, s.headerLine, 0, "", say.T("the column map speaks of {what}, which the file has not", fmt.Sprintf("%q", what)), mend)
 	}
 	return nil
 }
@@ -190,9 +191,9 @@ func (s *source) adoptClock(mapped map[string]*column) {
 	for _, kind := range []table.Kind{table.DateTime, table.Clock} {
 		for _, c := range s.cols {
 			if c.Kind == kind && c.info.Why != leftOut && c.fixed == "" {
-				c.info.Channel, c.info.Why = timeChannel, "the only column of instants"
+				c.info.Channel, c.info.Why = timeChannel, say.T("the only column of instants")
 				mapped[timeChannel] = c
-				s.problem(recording.Note, s.headerLine, c.Index, timeChannel, fmt.Sprintf("column %q holds instants (%s) and is taken as the time", c.Header, kind), "if that is wrong, state channel = \"time\" for another column in a column map")
+				s.problem(recording.Note, s.headerLine, c.Index, timeChannel, say.T("column {header} holds instants ({kind}) and is taken as the time", fmt.Sprintf("%q", c.Header), kind), say.T(`if that is wrong, state channel = "time" for another column in a column map`))
 				return
 			}
 		}
@@ -213,7 +214,7 @@ func (s *source) dateColumn() {
 		if !ok {
 			continue
 		}
-		c.info.Channel, c.info.Why = "", "the date of the time of day"
+		c.info.Channel, c.info.Why = "", say.T("the date of the time of day")
 		s.epochUnix = float64(sec)
 		s.epochSet = true
 		return
@@ -249,11 +250,11 @@ func firstOf(a, b string) string {
 }
 
 // kindWords says what a column holds, for a message.
-func kindWords(c *column, tail string) string {
+func kindWords(c *column, tail string) say.Text {
 	if u := firstOf(c.Unit, tail); u != "" {
-		return fmt.Sprintf("its unit %q", u)
+		return say.T("its unit {u}", fmt.Sprintf("%q", u))
 	}
-	return "what it holds (" + c.Kind.String() + ")"
+	return say.T("what it holds ({kind})", say.Key(c.Kind.String()))
 }
 
 func appendNew(list []string, s string) []string {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -29,7 +30,7 @@ func (s *source) degrees(c *column, u *unit.Unit, ch string) {
 	}
 	if m > 1e6 {
 		*u = unit.Must("1e-7°")
-		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q is in units of 1e-7 degrees", c.Header), "nothing to do")
+		s.problem(recording.Note, s.headerLine, c.Index, ch, say.T("column {header} is in units of 1e-7 degrees", fmt.Sprintf("%q", c.Header)), say.T("nothing to do"))
 		return
 	}
 	if nmeaLike(c.values) {
@@ -37,7 +38,7 @@ func (s *source) degrees(c *column, u *unit.Unit, ch string) {
 			c.values[i] = nmeaDegrees(v)
 		}
 		c.decimals, c.minutes = -1, true
-		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q is in degrees and minutes (ddmm.mmmm)", c.Header), "nothing to do")
+		s.problem(recording.Note, s.headerLine, c.Index, ch, say.T("column {header} is in degrees and minutes (ddmm.mmmm)", fmt.Sprintf("%q", c.Header)), say.T("nothing to do"))
 	}
 }
 

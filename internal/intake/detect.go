@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
-	"errors"
 	"fmt"
 	"io"
 	"regexp"
@@ -12,6 +11,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/klauspost/compress/zstd"
+
+	"cornerwright/internal/say"
 )
 
 // maxExpand bounds how far a compressed input may grow: recordings of text
@@ -25,13 +26,13 @@ func unwrap(name string, head []byte, r io.ReaderAt, size int64, opts Options, d
 	case bytes.HasPrefix(head, []byte{0x1f, 0x8b}):
 		zr, e := gzip.NewReader(bufio.NewReaderSize(io.NewSectionReader(r, 0, size), 1<<18))
 		if e != nil {
-			return nil, true, &Error{File: name, Text: "damaged gzip file: " + e.Error(), Mend: "copy it from the logger again"}
+			return nil, true, &Error{File: name, Text: say.T("damaged gzip file: {why}", e), Mend: say.T("copy it from the logger again")}
 		}
 		res, err = openStream(name, zr, limit, opts, depth+1)
 	case bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd}):
 		zr, e := zstd.NewReader(io.NewSectionReader(r, 0, size), zstd.WithDecoderMaxMemory(64<<20), zstd.WithDecoderLowmem(true), zstd.WithDecoderConcurrency(1))
 		if e != nil {
-			return nil, true, &Error{File: name, Text: "damaged zstd file: " + e.Error(), Mend: "copy it from the logger again"}
+			return nil, true, &Error{File: name, Text: say.T("damaged zstd file: {why}", e), Mend: say.T("copy it from the logger again")}
 		}
 		defer zr.Close()
 		res, err = openStream(name, zr, limit, opts, depth+1)
@@ -52,28 +53,28 @@ func openStream(name string, r io.Reader, limit int64, opts Options, depth int) 
 	head = head[:n]
 	if n == 0 {
 		if err != nil && err != io.EOF {
-			return nil, &Error{File: name, Text: "damaged compressed file: " + err.Error(), Mend: "copy it from the logger again"}
+			return nil, &Error{File: name, Text: say.T("damaged compressed file: {why}", err), Mend: say.T("copy it from the logger again")}
 		}
-		return nil, &Error{File: name, Text: "the compressed file holds nothing", Mend: "copy the recording from the logger again"}
+		return nil, &Error{File: name, Text: say.T("the compressed file holds nothing"), Mend: say.T("copy the recording from the logger again")}
 	}
 	rest := io.MultiReader(bytes.NewReader(head), lr)
 	packed := bytes.HasPrefix(head, []byte{0x1f, 0x8b}) || bytes.HasPrefix(head, []byte("PK\x03\x04")) || bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd})
 	if packed && depth >= 3 {
-		return nil, &Error{File: name, Text: "packed more than three times over", Mend: "unpack it and add what is inside"}
+		return nil, &Error{File: name, Text: say.T("packed more than three times over"), Mend: say.T("unpack it and add what is inside")}
 	}
 	if isParquet(head) || packed {
 		all, e := io.ReadAll(rest)
 		if e != nil && len(all) == 0 {
-			return nil, &Error{File: name, Text: "damaged compressed file: " + e.Error(), Mend: "copy it from the logger again"}
+			return nil, &Error{File: name, Text: say.T("damaged compressed file: {why}", e), Mend: say.T("copy it from the logger again")}
 		}
 		return open(name, bytes.NewReader(all), int64(len(all)), opts, depth)
 	}
 	return openPlain(name, head, rest, nil, limit, opts)
 }
 
-var errCut = errors.New("the compressed data end too early")
+var errCut = say.Error("the compressed data end too early")
 
-var errTooBig = errors.New("it unpacks to more than 200 times its size")
+var errTooBig = say.Error("it unpacks to more than 200 times its size")
 
 // guarded ends a stream that grows beyond its limit.
 type guarded struct {
@@ -245,10 +246,11 @@ func mostlyBinary(b []byte) bool {
 }
 
 // magicOf names what starts with known bytes; "" if nothing known does.
-func magicOf(head []byte) string {
+func magicOf(head []byte) say.Text {
 	for _, m := range []struct {
-		magic, what string
-	}{{"\x89PNG", "a picture"}, {"\xff\xd8\xff", "a picture"}, {"%PDF", "a PDF document"}, {"\x7fELF", "a program"}, {"SQLite format 3", "a database"}, {"\xd0\xcf\x11\xe0", "an old office document"}, {"BZh", "a bzip2 archive: unpack it first"}, {"7z\xbc\xaf", "a 7z archive: unpack it first"}, {"\xfd7zXZ", "an xz archive: unpack it first"}, {"Rar!", "a rar archive: unpack it first"}, {"MDF ", "a measurement file in a binary form that is not read"}} {
+		magic string
+		what  say.Text
+	}{{"\x89PNG", say.T("a picture")}, {"\xff\xd8\xff", say.T("a picture")}, {"%PDF", say.T("a PDF document")}, {"\x7fELF", say.T("a program")}, {"SQLite format 3", say.T("a database")}, {"\xd0\xcf\x11\xe0", say.T("an old office document")}, {"BZh", say.T("a bzip2 archive: unpack it first")}, {"7z\xbc\xaf", say.T("a 7z archive: unpack it first")}, {"\xfd7zXZ", say.T("an xz archive: unpack it first")}, {"Rar!", say.T("a rar archive: unpack it first")}, {"MDF ", say.T("a measurement file in a binary form that is not read")}} {
 		if bytes.HasPrefix(head, []byte(m.magic)) {
 			return m.what
 		}
@@ -256,10 +258,10 @@ func magicOf(head []byte) string {
 	return ""
 }
 
-func binaryWhat(head []byte) string {
+func binaryWhat(head []byte) say.Text {
 	if what := magicOf(head); what != "" {
 		return what
 	}
 	n := min(len(head), 8)
-	return fmt.Sprintf("binary data, starting with % x", head[:n])
+	return say.T("binary data, starting with {x}", fmt.Sprintf("% x", head[:n]))
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Error says where an input is wrong, what is wrong, and how to mend it.
@@ -12,8 +13,8 @@ type Error struct {
 	File   string
 	Line   int // from 1; 0 where there is no line
 	Column int // from 1; 0 where there is none
-	Text   string
-	Mend   string
+	Text   say.Text
+	Mend   say.Text
 	Source string // the line itself, shortened; "" if there is none
 }
 
@@ -34,17 +35,25 @@ func (e *Error) Error() string {
 	if b.Len() > 0 {
 		b.WriteString(": ")
 	}
-	b.WriteString(e.Text)
+	b.WriteString(e.Text.String())
 	if e.Source != "" {
 		b.WriteString("\n\t" + e.Source)
 	}
 	if e.Mend != "" {
-		b.WriteString("\nmend: " + e.Mend)
+		b.WriteString("\nmend: " + e.Mend.String())
 	}
 	return b.String()
 }
 
+// Said is what is wrong, with its place in the file, in any language.
+func (e *Error) Said() say.Text {
+	if e.Line > 0 {
+		return say.T("line {line}: {text}", e.Line, e.Text)
+	}
+	return e.Text
+}
+
 // PrintProblem formats one problem of a file as Error does.
 func PrintProblem(file string, p recording.Problem) string {
-	return (&Error{File: file, Line: p.Line, Column: p.Column, Text: string(p.Severity) + ": " + p.Text, Mend: p.Mend}).Error()
+	return (&Error{File: file, Line: p.Line, Column: p.Column, Text: say.T("{severity}: {text}", string(p.Severity), p.Text), Mend: p.Mend}).Error()
 }

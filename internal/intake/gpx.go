@@ -2,13 +2,13 @@ package intake
 
 import (
 	"encoding/xml"
-	"fmt"
 	"io"
 	"math"
 	"strings"
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // readGPX reads the track points of a GPX 1.0 or 1.1 document as a stream.
@@ -40,15 +40,15 @@ func readGPX(name string, r io.Reader, size int64, opts Options) ([]*source, err
 		if err != nil {
 			line, col := dec.InputPos()
 			if len(lat) == 0 {
-				return nil, &Error{File: name, Line: line, Column: col, Text: "damaged GPX: " + err.Error(), Mend: "export the track again"}
+				return nil, &Error{File: name, Line: line, Column: col, Text: say.T("damaged GPX: {why}", err), Mend: say.T("export the track again")}
 			}
-			s.problem(recording.Fault, line, col, "", fmt.Sprintf("the GPX breaks off after %d points: %v", len(lat), err), "what came before is kept; export the track again if you can")
+			s.problem(recording.Fault, line, col, "", say.T("the GPX breaks off after {lat} points: {why}", len(lat), err), say.T("what came before is kept; export the track again if you can"))
 			break
 		}
 		switch e := tok.(type) {
 		case xml.StartElement:
 			if len(stack) > 100 {
-				return nil, &Error{File: name, Text: "GPX nested too deep", Mend: "export the track again"}
+				return nil, &Error{File: name, Text: say.T("GPX nested too deep"), Mend: say.T("export the track again")}
 			}
 			stack = append(stack, e.Name.Local)
 			text.Reset()
@@ -90,7 +90,7 @@ func readGPX(name string, r io.Reader, size int64, opts Options) ([]*source, err
 				// Schema: latitude -90 to 90, longitude -180 (in) to 180 (out).
 				if !(cur.lat >= -90 && cur.lat <= 90 && cur.lon >= -180 && cur.lon < 180) {
 					if badPoint++; badPoint == 1 {
-						s.problem(recording.Warning, line, 0, "", fmt.Sprintf("point without a valid position (lat %s, lon %s) left out", num(cur.lat), num(cur.lon)), "nothing to do")
+						s.problem(recording.Warning, line, 0, "", say.T("point without a valid position (lat {lat}, lon {lon}) left out", num(cur.lat), num(cur.lon)), say.T("nothing to do"))
 					}
 					break
 				}
@@ -130,22 +130,22 @@ func readGPX(name string, r io.Reader, size int64, opts Options) ([]*source, err
 		}
 	}
 	if untimed > 0 {
-		s.problem(recording.Warning, 0, 0, "", fmt.Sprintf("%s without a time left out", countOf(untimed, "point")), "export the track with times")
+		s.problem(recording.Warning, 0, 0, "", say.T("{untimed} {untimed|point|points} without a time left out", untimed), say.T("export the track with times"))
 		s.lostRows += untimed
 	}
 	if badPoint > 1 {
-		s.problem(recording.Warning, 0, 0, "", fmt.Sprintf("%d points without a valid position left out in all", badPoint), "nothing to do")
+		s.problem(recording.Warning, 0, 0, "", say.T("{badpoint} points without a valid position left out in all", badPoint), say.T("nothing to do"))
 	}
 	s.lostRows += badPoint
 	if len(lat) == 0 {
-		return nil, &Error{File: name, Line: 1, Text: fmt.Sprintf("GPX without a single timed track point (%s seen)", countOf(pointElems, "point")), Mend: "export the recorded track, not a route or waypoints, with times"}
+		return nil, &Error{File: name, Line: 1, Text: say.T("GPX without a single timed track point ({pointelems} {pointelems|point|points} seen)", pointElems), Mend: say.T("export the recorded track, not a route or waypoints, with times")}
 	}
 	if len(foreign) > 0 {
 		n := 0
 		for _, c := range foreign {
 			n += c
 		}
-		s.problem(recording.Note, 0, 0, "", fmt.Sprintf("%s in extensions ignored, of %s (speed is read)", countOf(n, "element"), countOf(len(foreign), "kind")), "nothing to do")
+		s.problem(recording.Note, 0, 0, "", say.T("{n} {n|element|elements} in extensions ignored, of {foreign} {foreign|kind|kinds} (speed is read)", n, len(foreign)), say.T("nothing to do"))
 	}
 	s.rows = len(lat)
 	s.line = func(r int) int {

@@ -1,14 +1,13 @@
 package intake
 
 import (
-	"fmt"
 	"math"
 	"sort"
-	"strings"
 	"sync"
 	"sync/atomic"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
@@ -61,14 +60,14 @@ func health(s *source, rec *recording.Recording, workers int) {
 						out++
 					}
 				}
-				var what []string
+				var what []say.Text
 				if n > out {
-					what = append(what, countOf(n-out, "gap"))
+					what = append(what, say.T("{n} {n|gap|gaps}", n-out))
 				}
 				if out > 0 {
-					what = append(what, countOf(out, "dropout"))
+					what = append(what, say.T("{n} {n|dropout|dropouts}", out))
 				}
-				s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s in %s, the longest %s s", strings.Join(what, " and "), c.Name, num(long)), "laps that span one are marked; nothing is interpolated over it")
+				s.problem(recording.Warning, 0, 0, c.Name, say.T("{what} in {name}, the longest {long} s", say.Join(what, say.T(" and ")), c.Name, num(long)), say.T("laps that span one are marked; nothing is interpolated over it"))
 			}
 		}
 		s.problems = append(s.problems, seen[i].said.problems...)
@@ -137,10 +136,10 @@ func gaps(c *recording.Channel, clock []float64) {
 			if n++; n > maxMarks {
 				continue
 			}
-			m := recording.Mark{Kind: recording.Gap, Span: recording.Span{From: from, To: to}, Text: fmt.Sprintf("no sample for %s s (usual interval %s s)", num(d), num(1/rate))}
+			m := recording.Mark{Kind: recording.Gap, Span: recording.Span{From: from, To: to}, Text: say.T("no sample for {d} s (usual interval {rate} s)", num(d), num(1/rate))}
 			if goesOn(clock, from, to, limit) {
 				m.Kind = recording.Dropout
-				m.Text += " while the recording goes on"
+				m.Text += say.T(" while the recording goes on")
 			}
 			c.Marks = append(c.Marks, m)
 		}
@@ -169,7 +168,7 @@ func outOfRange(s *source, c *recording.Channel, d recording.Describe) {
 	flush := func() {
 		if from == from {
 			if spans++; spans <= maxMarks {
-				c.Marks = append(c.Marks, recording.Mark{Kind: recording.OutOfRange, Span: recording.Span{From: from, To: to}, Text: fmt.Sprintf("%s is outside %s", unit.Show(worst, u, u.Auto()), unit.ShowInterval(d.Lo, d.Hi, u))})
+				c.Marks = append(c.Marks, recording.Mark{Kind: recording.OutOfRange, Span: recording.Span{From: from, To: to}, Text: say.T("{worst} is outside {lo}", unit.Show(worst, u, u.Auto()), unit.ShowInterval(d.Lo, d.Hi, u))})
 			}
 			from = nan
 		}
@@ -190,7 +189,7 @@ func outOfRange(s *source, c *recording.Channel, d recording.Describe) {
 	}
 	flush()
 	if n > 0 {
-		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s: %s of %d outside %s", c.Name, countOf(n, "sample"), len(c.Value), unit.ShowInterval(d.Lo, d.Hi, u)), "check sensor, plug and unit; the stretches are marked")
+		s.problem(recording.Warning, 0, 0, c.Name, say.T("{name}: {n} {n|sample|samples} of {value} outside {lo}", c.Name, n, len(c.Value), unit.ShowInterval(d.Lo, d.Hi, u)), say.T("check sensor, plug and unit; the stretches are marked"))
 	}
 }
 
@@ -219,12 +218,12 @@ func spikes(s *source, c *recording.Channel, d recording.Describe) {
 			continue
 		}
 		if n++; n <= maxMarks {
-			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Spike, Span: recording.Span{From: c.Time[i], To: c.Time[i]}, Text: fmt.Sprintf("one sample at %s between %s and %s", unit.Show(v[i], d.Display, d.Display.Auto()), unit.Show(v[i-1], d.Display, d.Display.Auto()), unit.Show(v[i+1], d.Display, d.Display.Auto()))})
+			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Spike, Span: recording.Span{From: c.Time[i], To: c.Time[i]}, Text: say.T("one sample at {v} between {v2} and {v3}", unit.Show(v[i], d.Display, d.Display.Auto()), unit.Show(v[i-1], d.Display, d.Display.Auto()), unit.Show(v[i+1], d.Display, d.Display.Auto()))})
 		}
 		worst = math.Max(worst, math.Abs(a))
 	}
 	if n > 0 {
-		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s: %s, the largest by %s", c.Name, countOf(n, "spike"), unit.ShowDelta(worst, d.Display, d.Display.Auto())), "check plug and cable; the samples are kept and marked")
+		s.problem(recording.Warning, 0, 0, c.Name, say.T("{name}: {n} {n|spike|spikes}, the largest by {worst}", c.Name, n, unit.ShowDelta(worst, d.Display, d.Display.Auto())), say.T("check plug and cable; the samples are kept and marked"))
 	}
 }
 
@@ -306,12 +305,12 @@ func stuck(s *source, rec *recording.Recording, c *recording.Channel, d recordin
 			continue
 		}
 		if n++; n <= maxMarks {
-			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Stuck, Span: recording.Span{From: from, To: to}, Text: fmt.Sprintf("stands at %s for %s s while the bike moves", unit.Show(v, d.Display, d.Display.Auto()), num(to-from))})
+			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Stuck, Span: recording.Span{From: from, To: to}, Text: say.T("stands at {v} for {to} s while the bike moves", unit.Show(v, d.Display, d.Display.Auto()), num(to-from))})
 		}
 		total += m
 	}
 	if n > 0 {
-		s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s does not change for %s s while the bike moves (%s)", c.Name, num(total), countOf(n, "stretch")), "check sensor and plug; the stretches are marked")
+		s.problem(recording.Warning, 0, 0, c.Name, say.T("{name} does not change for {total} s while the bike moves ({n} {n|stretch|stretches})", c.Name, num(total), n), say.T("check sensor and plug; the stretches are marked"))
 	}
 }
 
@@ -338,8 +337,8 @@ func idle(s *source, rec *recording.Recording, c *recording.Channel, d recording
 		return
 	}
 	v := unit.Show(c.Value[0], d.Display, d.Display.Auto())
-	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Stuck, Span: span, Text: fmt.Sprintf("reads %s from end to end", v)})
-	s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s reads %s from end to end, though the bike moves for %s s", c.Name, v, num(m)), "check sensor and plug, or leave the column out with channel = \"ignore\"")
+	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Stuck, Span: span, Text: say.T("reads {value} from end to end", v)})
+	s.problem(recording.Warning, 0, 0, c.Name, say.T("{name} reads {v} from end to end, though the bike moves for {m} s", c.Name, v, num(m)), say.T(`check sensor and plug, or leave the column out with channel = "ignore"`))
 }
 
 // restless channels are never still for long on a bike that rides: how long one
@@ -416,13 +415,13 @@ func saturated(s *source, c *recording.Channel, d recording.Describe) {
 			}
 			if run >= flatSamples/2 {
 				if n++; n <= maxMarks {
-					c.Marks = append(c.Marks, recording.Mark{Kind: recording.Saturated, Span: recording.Span{From: c.Time[i-run], To: c.Time[i-1]}, Text: fmt.Sprintf("%d samples in a row at %s, the end of the scale", run, unit.Show(end, d.Display, d.Display.Auto()))})
+					c.Marks = append(c.Marks, recording.Mark{Kind: recording.Saturated, Span: recording.Span{From: c.Time[i-run], To: c.Time[i-1]}, Text: say.T("{run} samples in a row at {end}, the end of the scale", run, unit.Show(end, d.Display, d.Display.Auto()))})
 				}
 			}
 			run = 0
 		}
 		if n > 0 {
-			s.problem(recording.Warning, 0, 0, c.Name, fmt.Sprintf("%s runs into the end of its scale at %s, %s", c.Name, unit.Show(end, d.Display, d.Display.Auto()), countOf(n, "time")), "use a sensor or range that reaches further; peaks there are too small")
+			s.problem(recording.Warning, 0, 0, c.Name, say.T("{name} runs into the end of its scale at {end}, {n} {n|time|times}", c.Name, unit.Show(end, d.Display, d.Display.Auto()), n), say.T("use a sensor or range that reaches further; peaks there are too small"))
 		}
 	}
 }

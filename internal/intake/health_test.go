@@ -187,8 +187,8 @@ func TestWheelOffset(t *testing.T) {
 		rec, _ := tr.read(t, nil)
 		said := ""
 		for _, p := range rec.Problems {
-			if strings.Contains(p.Text, "behind the wheels") {
-				said = p.Text
+			if strings.Contains(p.Text.String(), "behind the wheels") {
+				said = p.Text.String()
 				if want := recording.Note; delay < 0.5 && p.Severity != want {
 					t.Errorf("delay %v: severity %s", delay, p.Severity)
 				}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // gpsGroup are the channels that one fix brings.
@@ -32,7 +33,7 @@ func (s *source) thinHeld(clock []float64) {
 			continue
 		}
 		c.keep(func(i int) bool { return i%p == phase })
-		s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q repeats each value on %d rows: one sample of each is kept", c.Header, p), "nothing to do")
+		s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, say.T("column {header} repeats each value on {p} rows: one sample of each is kept", fmt.Sprintf("%q", c.Header), p), say.T("nothing to do"))
 	}
 }
 
@@ -137,9 +138,9 @@ func (s *source) thinGPS(clock []float64, done map[*column]bool) {
 		done[c] = true
 	}
 	rate := 1 / (float64(p) * medianStep(clock))
-	s.problem(recording.Note, s.headerLine, lat.Index, recording.Latitude, fmt.Sprintf("GPS columns repeat each fix on about %d rows: the true fixes are kept, %s a second", p, num(rate)), "nothing to do")
+	s.problem(recording.Note, s.headerLine, lat.Index, recording.Latitude, say.T("GPS columns repeat each fix on about {p} rows: the true fixes are kept, {rate} a second", p, num(rate)), say.T("nothing to do"))
 	if outages > 0 {
-		s.problem(recording.Warning, outLine, lat.Index, recording.Latitude, fmt.Sprintf("GPS position stands still while the wheels turn, %s, up to %s s: taken as lost reception", countOf(outages, "time"), num(longest)), "nothing to do: position is carried by the wheels there")
+		s.problem(recording.Warning, outLine, lat.Index, recording.Latitude, say.T("GPS position stands still while the wheels turn, {outages} {outages|time|times}, up to {longest} s: taken as lost reception", outages, num(longest)), say.T("nothing to do: position is carried by the wheels there"))
 	}
 }
 

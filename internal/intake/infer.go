@@ -8,18 +8,19 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
-func quantityOf(ch string) string {
+func quantityOf(ch string) say.Text {
 	if ch == timeChannel {
-		return "time"
+		return say.T("time")
 	}
 	d, _ := recording.Of(ch)
 	if d.Quantity == unit.None {
-		return "a plain number"
+		return say.T("a plain number")
 	}
-	return string(d.Quantity)
+	return say.Key(string(d.Quantity))
 }
 
 // fits tells whether a column may be a channel by its unit and kind.
@@ -97,43 +98,43 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 				// An own channel keeps its numbers and its unit's spelling.
 				c.info.Unit = text
 				ue := (*unit.UnknownError)(nil)
-				mend := "nothing to do unless you need it in SI: then state its unit in a column map"
+				mend := say.T("nothing to do unless you need it in SI: then state its unit in a column map")
 				if errors.As(err, &ue) && ue.Nearest != "" {
-					mend = fmt.Sprintf("if %q is meant, state it in a column map", ue.Nearest)
+					mend = say.T("if {nearest} is meant, state it in a column map", fmt.Sprintf("%q", ue.Nearest))
 				}
-				s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q: unit %q is not known, its numbers are kept as they are", c.Header, text), mend)
+				s.problem(recording.Note, s.headerLine, c.Index, ch, say.T("column {header}: unit {text} is not known, its numbers are kept as they are", fmt.Sprintf("%q", c.Header), fmt.Sprintf("%q", text)), mend)
 				return nil
 			}
 			ue := (*unit.UnknownError)(nil)
-			mend := fmt.Sprintf("state the unit in a column map: from = %q, unit = \"...\"", c.Header)
+			mend := say.T(`state the unit in a column map: from = {header}, unit = "..."`, fmt.Sprintf("%q", c.Header))
 			if errors.As(err, &ue) && ue.Nearest != "" {
-				mend = fmt.Sprintf("did you mean %q? State it in a column map: from = %q, unit = %q", ue.Nearest, c.Header, ue.Nearest)
+				mend = say.T("did you mean {nearest}? State it in a column map: from = {header}, unit = {nearest}", fmt.Sprintf("%q", ue.Nearest), fmt.Sprintf("%q", c.Header))
 			}
-			return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("column %q: unknown unit %q", c.Header, text), Mend: mend, Source: s.headerText}
+			return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: say.T("column {header}: unknown unit {text}", fmt.Sprintf("%q", c.Header), fmt.Sprintf("%q", text)), Mend: mend, Source: s.headerText}
 		}
 	}
 	if d, known := recording.Of(ch); known && stated && !fits(c, ch, text) && m.find(c.Cell, c.Header, c.Index) != nil {
 		// Only a column map gives a channel to a column of another quantity.
-		what := "no unit of " + string(d.Quantity)
+		what := say.T("no unit of {quantity}", string(d.Quantity))
 		if d.Quantity == unit.None {
-			what = "a unit, where " + ch + " is a plain number"
+			what = say.T("a unit, where {ch} is a plain number", ch)
 		}
-		return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("column %q is %s by the column map, but %q is %s", c.Header, ch, text, what), Mend: fmt.Sprintf("state its true unit in the column map, or another channel: from = %q", c.Header), Source: s.headerText}
+		return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: say.T("column {header} is {ch} by the column map, but {text} is {what}", fmt.Sprintf("%q", c.Header), ch, fmt.Sprintf("%q", text), what), Mend: say.T("state its true unit in the column map, or another channel: from = {header}", fmt.Sprintf("%q", c.Header)), Source: s.headerText}
 	}
 	plain := !stated || u.Quantity == unit.None
-	why := ""
+	var why say.Text
 	switch {
 	case isTime && (plain || c.Kind != table.Number):
 		u, why = timeUnit(c)
 	case isTime && u.Quantity != unit.Time:
-		return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("time column %q is in %q, which is no time", c.Header, text), Mend: "state s or ms in a column map", Source: s.headerText}
+		return &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: say.T("time column {header} is in {text}, which is no time", fmt.Sprintf("%q", c.Header), fmt.Sprintf("%q", text)), Mend: say.T("state s or ms in a column map"), Source: s.headerText}
 	case known && plain && d.Quantity != unit.None:
-		var doubt string
+		var doubt say.Text
 		u, why, doubt = s.inferWith(ch, c)
 		if doubt != "" {
-			s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, doubt), fmt.Sprintf("state it in a column map: from = %q, unit = \"...\"", c.Header))
+			s.problem(recording.Warning, s.headerLine, c.Index, ch, say.T("column {header} states no unit: {doubt}", fmt.Sprintf("%q", c.Header), doubt), say.T(`state it in a column map: from = {header}, unit = "..."`, fmt.Sprintf("%q", c.Header)))
 		} else if ch != recording.Lambda && ch != recording.Clutch && ch != recording.Latitude && ch != recording.Longitude {
-			s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q states no unit: %s", c.Header, why), "if that is wrong, state it in a column map")
+			s.problem(recording.Note, s.headerLine, c.Index, ch, say.T("column {header} states no unit: {why}", fmt.Sprintf("%q", c.Header), why), say.T("if that is wrong, state it in a column map"))
 		}
 	case known && ch == recording.RPM && (u.Quantity == unit.Frequency || u.Quantity == unit.Angle):
 		u = unit.Must("1/s")
@@ -143,14 +144,14 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 			hi = 90
 		}
 		u = unit.Unit{Symbol: "°", Quantity: unit.Ratio, Mul: 1, Div: hi}
-		s.problem(recording.Warning, s.headerLine, c.Index, ch, fmt.Sprintf("column %q is an angle: %s° is taken as fully open", c.Header, num(hi)), fmt.Sprintf("if another angle is fully open, state unit = \"%%\" and scale = 100/angle in a column map for %q", c.Header))
+		s.problem(recording.Warning, s.headerLine, c.Index, ch, say.T("column {header} is an angle: {hi}° is taken as fully open", fmt.Sprintf("%q", c.Header), num(hi)), say.T(`if another angle is fully open, state unit = "%" and scale = 100/angle in a column map for {header}`, fmt.Sprintf("%q", c.Header)))
 	case known && u.Quantity == unit.Ratio && u.Symbol == "ratio" && d.Quantity == unit.Ratio && ch != recording.Lambda:
 	case !known && u.Quantity == unit.AngularRate && strings.Contains(text, "rpm"):
 	}
 	if known && ch == recording.Lambda && u.Symbol != "AFR" && quantile(c.values, 0.5) > 5 {
 		u = unit.Must("AFR")
-		why = "values fit air to fuel by mass, 14.7 at lambda 1"
-		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q reads like air-fuel ratio: divided by 14.7 (petrol)", c.Header), "state another scale in a column map for another fuel")
+		why = say.T("values fit air to fuel by mass, 14.7 at lambda 1")
+		s.problem(recording.Note, s.headerLine, c.Index, ch, say.T("column {header} reads like air-fuel ratio: divided by 14.7 (petrol)", fmt.Sprintf("%q", c.Header)), say.T("state another scale in a column map for another fuel"))
 	}
 	if known && (ch == recording.Latitude || ch == recording.Longitude) {
 		s.degrees(c, &u, ch)
@@ -238,18 +239,18 @@ func (s *source) ownWords(c *column) {
 		c.spec.Table[i] = float64(i)
 		list = append(list, fmt.Sprintf("%d = %q", i, table.Shorten([]byte(w))))
 	}
-	s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, fmt.Sprintf("column %q holds words, kept as numbers: %s", c.Header, shortList(list)), "nothing to do; the original keeps them")
+	s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, say.T("column {header} holds words, kept as numbers: {list}", fmt.Sprintf("%q", c.Header), shortList(list)), say.T("nothing to do; the original keeps them"))
 }
 
 // inferWith is inferUnit for one axis of a sensor of three: the axes share their
 // unit, and one that hardly moves says little alone. Gravity on the upright one
 // decides for accelerations, the largest of the three for rates.
-func (s *source) inferWith(ch string, c *column) (u unit.Unit, why, doubt string) {
+func (s *source) inferWith(ch string, c *column) (u unit.Unit, why, doubt say.Text) {
 	switch ch {
 	case recording.AccelX, recording.AccelY:
 		if z := s.column(recording.AccelZ); z != nil && z.Unit == "" && len(z.values) > 0 {
 			u, why, doubt = inferUnit(recording.AccelZ, z.values)
-			return u, why + ", as accel_z", doubt
+			return u, say.T("{why}, as accel_z", why), doubt
 		}
 	case recording.RollRate, recording.PitchRate, recording.YawRate:
 		for _, n := range []string{recording.RollRate, recording.PitchRate, recording.YawRate} {
@@ -263,15 +264,15 @@ func (s *source) inferWith(ch string, c *column) (u unit.Unit, why, doubt string
 
 // inferUnit guesses the unit of a column that states none from its values. doubt
 // is not empty where another unit fits nearly as well; why says what decided.
-func inferUnit(ch string, v []float64) (u unit.Unit, why, doubt string) {
+func inferUnit(ch string, v []float64) (u unit.Unit, why, doubt say.Text) {
 	lo, hi := quantile(v, 0.002), quantile(v, 0.998)
 	m := math.Max(math.Abs(lo), math.Abs(hi))
 	d, _ := recording.Of(ch)
-	say := func(sym string) (unit.Unit, string, string) {
-		return unit.Must(sym), fmt.Sprintf("values up to %s fit %s", num(m), sym), ""
+	fits := func(sym string) (unit.Unit, say.Text, say.Text) {
+		return unit.Must(sym), say.T("values up to {m} fit {sym}", num(m), sym), ""
 	}
-	ask := func(sym, other string) (unit.Unit, string, string) {
-		return unit.Must(sym), fmt.Sprintf("values up to %s, taken as %s", num(m), sym), fmt.Sprintf("values up to %s may be %s or %s: taken as %s", num(m), sym, other, sym)
+	ask := func(sym string, other say.Text) (unit.Unit, say.Text, say.Text) {
+		return unit.Must(sym), say.T("values up to {m}, taken as {sym}", num(m), sym), say.T("values up to {m} may be {sym} or {other}: taken as {sym}", num(m), sym, other)
 	}
 	switch d.Quantity {
 	case unit.Speed:
@@ -280,87 +281,87 @@ func inferUnit(ch string, v []float64) (u unit.Unit, why, doubt string) {
 			if m < 215 {
 				return ask("km/h", "mph")
 			}
-			return say("km/h")
+			return fits("km/h")
 		default:
 			return ask("m/s", "km/h")
 		}
 	case unit.Angle:
 		switch ch {
 		case recording.Latitude, recording.Longitude:
-			return say("deg")
+			return fits("deg")
 		}
 		if m > 1.6 {
-			return say("deg")
+			return fits("deg")
 		}
-		return say("rad")
+		return fits("rad")
 	case unit.AngularRate:
 		if ch == recording.RPM {
 			if m > 2500 {
-				return say("1/min")
+				return fits("1/min")
 			}
 			if m < 30 {
-				return say("1000/min")
+				return fits("1000/min")
 			}
 			return ask("rad/s", "1/min")
 		}
 		if m > 6 {
-			return say("deg/s")
+			return fits("deg/s")
 		}
 		return ask("rad/s", "deg/s")
 	case unit.Acceleration:
 		if ch == recording.AccelZ {
 			if mid := math.Abs(quantile(v, 0.5)); mid > 4 {
-				return say("m/s2")
+				return fits("m/s2")
 			}
-			return say("g")
+			return fits("g")
 		}
 		if m > 3.2 {
-			return say("m/s2")
+			return fits("m/s2")
 		}
-		return say("g")
+		return fits("g")
 	case unit.Ratio:
 		switch {
 		case ch == recording.Lambda:
-			return say("ratio")
+			return fits("ratio")
 		case m <= 1.3:
-			return say("ratio")
+			return fits("ratio")
 		case m <= 130:
-			return say("%")
+			return fits("%")
 		case m <= 1100:
-			return say("permille")
+			return fits("permille")
 		}
-		return ask("%", "something else")
+		return ask("%", say.T("something else"))
 	case unit.Pressure:
 		switch {
 		case m <= 0.5:
 			return ask("bar", "MPa")
 		case m <= 60:
-			return say("bar")
+			return fits("bar")
 		case m <= 600:
 			return ask("psi", "kPa")
 		case m <= 20000:
-			return say("kPa")
+			return fits("kPa")
 		}
-		return say("Pa")
+		return fits("Pa")
 	case unit.Temperature:
 		switch {
 		case m > 230:
-			return say("K")
+			return fits("K")
 		case ch == recording.Coolant && m > 135, ch == recording.AirTemp && m > 62:
-			return say("°F")
+			return fits("°F")
 		}
-		return say("°C")
+		return fits("°C")
 	case unit.Length:
 		if ch == recording.Altitude {
-			return say("m")
+			return fits("m")
 		}
 		switch {
 		case m > 20:
-			return say("mm")
+			return fits("mm")
 		case m > 1: // a fork on a ridden bike moves further than 20 mm
-			return ask("mm", "cm or in")
+			return ask("mm", say.T("cm or in"))
 		}
-		return say("m")
+		return fits("m")
 	}
 	return unit.Unit{}, "", ""
 }

@@ -14,6 +14,7 @@ import (
 	"runtime"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Options steer a read. The zero value is the common case.
@@ -50,7 +51,7 @@ type ColumnInfo struct {
 	Unit         string   // unit used, as text; "" for none
 	Stated       bool     // the file (or the map) states the unit; otherwise it was inferred
 	Channel      string   // canonical or own name; "" if the column is left out
-	Why          string   // how the decision came about
+	Why          say.Text // how the decision came about
 	Alternatives []string // other channels it may be
 	Samples      int
 	Scale        float64 // of the column map; 0 for none
@@ -88,13 +89,13 @@ func Read(name string, data []byte, opts Options) (*Result, error) {
 // ReadFrom is Read for input that need not be in memory.
 func ReadFrom(name string, r io.ReaderAt, size int64, opts Options) (*Result, error) {
 	if size == 0 {
-		return nil, &Error{File: name, Text: "the file is empty (0 bytes)", Mend: "copy the recording from the logger again"}
+		return nil, &Error{File: name, Text: say.T("the file is empty (0 bytes)"), Mend: say.T("copy the recording from the logger again")}
 	}
 	sum := opts.Hash
 	if sum == "" {
 		h := sha256.New()
 		if _, err := io.Copy(h, io.NewSectionReader(r, 0, size)); err != nil {
-			return nil, &Error{File: name, Text: "cannot be read: " + err.Error(), Mend: "copy the file from the stick again"}
+			return nil, &Error{File: name, Text: say.T("cannot be read: {why}", err), Mend: say.T("copy the file from the stick again")}
 		}
 		sum = hex.EncodeToString(h.Sum(nil))
 	}

@@ -36,7 +36,7 @@ func TestExchangedPositions(t *testing.T) {
 	tr.names[a], tr.names[b] = tr.names[b], tr.names[a]
 	rec, res := tr.read(t, nil)
 	faults := told(rec, recording.Latitude, recording.Fault)
-	if len(faults) != 1 || !strings.Contains(faults[0].Text, "exchanged") || !strings.Contains(faults[0].Mend, `from = "Latitude", channel = "longitude"`) {
+	if len(faults) != 1 || !strings.Contains(faults[0].Text.String(), "exchanged") || !strings.Contains(faults[0].Mend.String(), `from = "Latitude", channel = "longitude"`) {
 		t.Fatalf("not told: %+v", rec.Problems)
 	}
 	for _, p := range res.Problems {
@@ -144,7 +144,7 @@ func TestLyingUnits(t *testing.T) {
 			problems := told(rec, c.channel, recording.Note)
 			said := ""
 			for _, p := range problems {
-				said += string(p.Severity) + ": " + p.Text + " / " + p.Mend + "\n"
+				said += string(p.Severity) + ": " + p.Text.String() + " / " + p.Mend.String() + "\n"
 			}
 			if c.outcome != fair && !strings.Contains(said, c.says) {
 				t.Errorf("says %q, want %q in it", said, c.says)
@@ -216,7 +216,7 @@ func TestMapIsObeyed(t *testing.T) {
 	if hasMark(c, recording.Rescaled) || !hasMark(c, recording.Suspect) {
 		t.Errorf("marks %+v", c.Marks)
 	}
-	if p := told(rec, recording.FrontSpeed, recording.Warning); len(p) != 1 || !strings.Contains(p[0].Text, "is obeyed") {
+	if p := told(rec, recording.FrontSpeed, recording.Warning); len(p) != 1 || !strings.Contains(p[0].Text.String(), "is obeyed") {
 		t.Errorf("problems %+v", p)
 	}
 	m.Columns[0].Unit = "mph"

@@ -14,6 +14,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // sentence is one NMEA 0183 sentence, its fields without the address.
@@ -48,10 +49,10 @@ func looksNMEA(l []byte) bool {
 // parseSentence reads "$GPRMC,...*6A"; the checksum is the exclusive or of the
 // bytes between $ and *. A sentence without checksum is taken (the standard
 // lets some do without).
-func parseSentence(l []byte) (s sentence, why string) {
+func parseSentence(l []byte) (s sentence, why say.Text) {
 	i := bytes.IndexByte(l, '$')
 	if i < 0 {
-		return s, "no sentence"
+		return s, say.T("no sentence")
 	}
 	s, why = parseOne(l, i)
 	if j := bytes.LastIndexByte(l, '$'); why != "" && j > i {
@@ -64,28 +65,28 @@ func parseSentence(l []byte) (s sentence, why string) {
 }
 
 // parseOne reads the sentence that begins at i.
-func parseOne(l []byte, i int) (s sentence, why string) {
+func parseOne(l []byte, i int) (s sentence, why say.Text) {
 	l = bytes.TrimSpace(l[i+1:])
 	if len(l) > 200 {
-		return s, "longer than any sentence"
+		return s, say.T("longer than any sentence")
 	}
 	if j := bytes.LastIndexByte(l, '*'); j >= 0 {
 		want, err := strconv.ParseUint(string(bytes.TrimSpace(l[j+1:])), 16, 8)
 		if err != nil {
-			return s, "broken checksum"
+			return s, say.T("broken checksum")
 		}
 		var x byte
 		for _, c := range l[:j] {
 			x ^= c
 		}
 		if x != byte(want) {
-			return s, fmt.Sprintf("checksum is %02X, the sentence says %02X", x, want)
+			return s, say.T("checksum is {x}, the sentence says {want}", fmt.Sprintf("%02X", x), fmt.Sprintf("%02X", want))
 		}
 		l, s.summed = l[:j], true
 	}
 	f := strings.Split(string(l), ",")
 	if len(f[0]) < 5 {
-		return s, "no address"
+		return s, say.T("no address")
 	}
 	s.talker, s.kind, s.f = f[0][:len(f[0])-3], f[0][len(f[0])-3:], f[1:]
 	if f[0][0] == 'P' { // a maker's own
@@ -209,14 +210,14 @@ func readNMEA(name string, r io.Reader, size int64, opts Options) ([]*source, er
 		if why == "" && sen.summed {
 			summed++
 		} else if why == "" && summed > 0 {
-			why = "it has no checksum, though those before have one: cut off"
+			why = say.T("it has no checksum, though those before have one: cut off")
 		}
 		if why != "" {
 			if bytes.IndexByte(b, '$') < 0 && bytes.HasPrefix(bytes.TrimSpace(b), []byte("#")) {
 				continue
 			}
 			if n.bad++; n.bad <= 20 {
-				s.problem(recording.Warning, line, 1, "", "sentence left out: "+why, "nothing to do: the others are kept")
+				s.problem(recording.Warning, line, 1, "", say.T("sentence left out: {why}", why), say.T("nothing to do: the others are kept"))
 			}
 			s.lostRows++
 			s.lostBytes += int64(len(b)) + 1
@@ -230,17 +231,17 @@ func readNMEA(name string, r io.Reader, size int64, opts Options) ([]*source, er
 		}
 	}
 	if err := sc.Err(); err != nil {
-		s.problem(recording.Fault, line, 0, "", "the file breaks off: "+err.Error(), "what came before is kept")
+		s.problem(recording.Fault, line, 0, "", say.T("the file breaks off: {why}", err), say.T("what came before is kept"))
 	}
 	n.flush()
 	for len(lines) < len(n.rows) {
 		lines = append(lines, line)
 	}
 	if n.bad > 20 {
-		s.problem(recording.Warning, 0, 0, "", fmt.Sprintf("%d sentences left out in all", n.bad), "check the cable between receiver and logger")
+		s.problem(recording.Warning, 0, 0, "", say.T("{bad} sentences left out in all", n.bad), say.T("check the cable between receiver and logger"))
 	}
 	for _, k := range slices.Sorted(maps.Keys(n.other)) {
-		s.problem(recording.Note, 0, 0, "", fmt.Sprintf("%s of kind %s not used", countOf(n.other[k], "sentence"), k), "nothing to do")
+		s.problem(recording.Note, 0, 0, "", say.T("{other} {other|sentence|sentences} of kind {k} not used", n.other[k], k), say.T("nothing to do"))
 	}
 	fixes := 0
 	for _, row := range n.rows {
@@ -249,7 +250,7 @@ func readNMEA(name string, r io.Reader, size int64, opts Options) ([]*source, er
 		}
 	}
 	if fixes == 0 {
-		return nil, &Error{File: name, Line: 1, Text: fmt.Sprintf("NMEA without a single position (%s read)", countOf(used, "sentence")), Mend: "the receiver had no fix, or RMC and GGA sentences are switched off"}
+		return nil, &Error{File: name, Line: 1, Text: say.T("NMEA without a single position ({used} {used|sentence|sentences} read)", used), Mend: say.T("the receiver had no fix, or RMC and GGA sentences are switched off")}
 	}
 	s.rows = len(n.rows)
 	s.line = func(r int) int {

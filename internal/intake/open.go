@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // open reads one input of any kind; depth counts wrappings undone.
@@ -12,7 +13,7 @@ func open(name string, r io.ReaderAt, size int64, opts Options, depth int) (*Res
 	head := make([]byte, min(size, 64<<10))
 	n, err := r.ReadAt(head, 0)
 	if err != nil && err != io.EOF {
-		return nil, &Error{File: name, Text: "cannot be read: " + err.Error(), Mend: "copy the file from the stick again"}
+		return nil, &Error{File: name, Text: say.T("cannot be read: {why}", err), Mend: say.T("copy the file from the stick again")}
 	}
 	head = head[:n]
 	if depth < 3 {
@@ -39,17 +40,17 @@ func openPlain(name string, head []byte, r io.Reader, at io.ReaderAt, size int64
 	text = io.MultiReader(bytes.NewReader(sample), text)
 	switch kind := kindOfText(sample); {
 	case kind == "binary":
-		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: " + binaryWhat(head), Mend: "export it as delimited text, a CAN log, NMEA, GPX or Parquet"}
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: say.T("this is no recording: {head}", binaryWhat(head)), Mend: say.T("export it as delimited text, a CAN log, NMEA, GPX or Parquet")}
 	case kind == "markup":
-		what, mend := "an XML document that is no GPX", "export it as delimited text, a CAN log, NMEA, GPX or Parquet"
-		if low := bytes.ToLower(sample[:min(len(sample), 2048)]); bytes.Contains(low, []byte("<html")) || bytes.Contains(low, []byte("<!doctype html")) {
-			what, mend = "a web page", "the page was saved in place of the recording (a sign-in page, perhaps): fetch the file again"
+		what, mend := say.T("an XML document that is no GPX"), say.T("export it as delimited text, a CAN log, NMEA, GPX or Parquet")
+		if low := bytes.ToLower(sample[:min(len(sample), 2048)]); bytes.Contains(low, []byte("<html")) || bytes.Contains(low, []byte(say.T("<!doctype html"))) {
+			what, mend = say.T("a web page"), say.T("the page was saved in place of the recording (a sign-in page, perhaps): fetch the file again")
 		}
-		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: " + what, Source: firstLine(sample), Mend: mend}
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: say.T("this is no recording: {what}", what), Source: firstLine(sample), Mend: mend}
 	case kind == "toml":
-		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: a file of settings (TOML)", Source: firstLine(sample), Mend: "a bike is read with: cornerwright bike FILE, a circuit with: cornerwright circuit FILE, a column map with: --map FILE"}
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: say.T("this is no recording: a file of settings (TOML)"), Source: firstLine(sample), Mend: say.T("a bike is read with: cornerwright bike FILE, a circuit with: cornerwright circuit FILE, a column map with: --map FILE")}
 	case kind == "json":
-		return nil, &Error{File: name, Line: 1, Column: 1, Text: "this is no recording: a JSON document", Source: firstLine(sample), Mend: "export it as delimited text, a CAN log, NMEA, GPX or Parquet"}
+		return nil, &Error{File: name, Line: 1, Column: 1, Text: say.T("this is no recording: a JSON document"), Source: firstLine(sample), Mend: say.T("export it as delimited text, a CAN log, NMEA, GPX or Parquet")}
 	case kind == "can":
 		srcs, err = readCAN(name, text, size, opts)
 	case kind == "nmea":
@@ -61,7 +62,7 @@ func openPlain(name string, head []byte, r io.Reader, at io.ReaderAt, size int64
 		s, err = readText(name, text, size, opts)
 		srcs = []*source{s}
 		if err == nil && enc != "" {
-			s.problem(recording.Note, 0, 0, "", "the text is "+enc, "nothing to do")
+			s.problem(recording.Note, 0, 0, "", say.T("the text is {enc}", enc), say.T("nothing to do"))
 		}
 	}
 	if err != nil {

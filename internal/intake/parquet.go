@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -16,6 +15,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 func isParquet(head []byte) bool { return bytes.HasPrefix(head, []byte("PAR1")) }
@@ -25,25 +25,25 @@ func isParquet(head []byte) bool { return bytes.HasPrefix(head, []byte("PAR1")) 
 func openParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			f, err = nil, fmt.Errorf("%v", p)
+			f, err = nil, say.Error("{p}", p)
 		}
 		if err != nil {
-			err = &Error{File: name, Text: "damaged Parquet: " + err.Error(), Mend: "the end of a Parquet file holds its table of contents, without which nothing can be found: copy or export the file again"}
+			err = &Error{File: name, Text: say.T("damaged Parquet: {why}", err), Mend: say.T("the end of a Parquet file holds its table of contents, without which nothing can be found: copy or export the file again")}
 		}
 	}()
 	// The library believes the footer's stated length and allocates it.
 	var tail [8]byte
 	if size < 12 {
-		return nil, errors.New("it is shorter than a footer")
+		return nil, say.Error("it is shorter than a footer")
 	}
 	if _, err := r.ReadAt(tail[:], size-8); err != nil {
 		return nil, err
 	}
 	if string(tail[4:]) != "PAR1" {
-		return nil, errors.New("the last bytes are not those of a Parquet file: it was cut off")
+		return nil, say.Error("the last bytes are not those of a Parquet file: it was cut off")
 	}
 	if n := int64(binary.LittleEndian.Uint32(tail[:4])); n > size-12 {
-		return nil, fmt.Errorf("its footer claims %d bytes, the file has %d", n, size)
+		return nil, say.Error("its footer claims {n} bytes, the file has {size}", n, size)
 	}
 	return parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 }
@@ -63,19 +63,19 @@ func ReadColumnsIf(name string, r io.ReaderAt, size int64, want func(*recording.
 	}
 	doc, ok := f.Lookup(columnsKey)
 	if !ok {
-		return nil, fmt.Errorf("%w: %w", ErrColumnsVersion, &Error{File: name, Text: "this Parquet file was not written here", Mend: "add it as a recording instead"})
+		return nil, say.Error("{errcolumnsversion}: {x}", ErrColumnsVersion, &Error{File: name, Text: say.T("this Parquet file was not written here"), Mend: say.T("add it as a recording instead")})
 	}
 	var m meta
 	if err := json.Unmarshal([]byte(doc), &m); err != nil {
-		return nil, &Error{File: name, Text: "damaged column file: " + err.Error(), Mend: "rebuild it from the original recording"}
+		return nil, &Error{File: name, Text: say.T("damaged column file: {why}", err), Mend: say.T("rebuild it from the original recording")}
 	}
 	if m.Version != ColumnsVersion {
-		return nil, fmt.Errorf("%w: %w", ErrColumnsVersion, &Error{File: name, Text: fmt.Sprintf("column file of version %d, this program reads %d", m.Version, ColumnsVersion), Mend: "rebuild it from the original recording"})
+		return nil, say.Error("{errcolumnsversion}: {x}", ErrColumnsVersion, &Error{File: name, Text: say.T("column file of version {version}, this program reads {columnsversion}", m.Version, ColumnsVersion), Mend: say.T("rebuild it from the original recording")})
 	}
-	rec = &recording.Recording{Format: m.Format, Name: m.Name, Hash: m.Hash, Rows: m.Rows, Problems: m.Problems, Clock: m.Clock}
+	rec = &recording.Recording{Format: m.Format, Name: m.Name, Hash: m.Hash, Rows: m.Rows, Problems: recording.Unkeep(m.Problems), Clock: recording.UnkeepMarks(m.Clock)}
 	if m.Epoch != "" {
 		if rec.Epoch, err = time.Parse(time.RFC3339Nano, m.Epoch); err != nil {
-			return nil, &Error{File: name, Text: "damaged column file: " + err.Error(), Mend: "rebuild it from the original recording"}
+			return nil, &Error{File: name, Text: say.T("damaged column file: {why}", err), Mend: say.T("rebuild it from the original recording")}
 		}
 		rec.Epoch = rec.Epoch.UTC()
 	}
@@ -89,13 +89,13 @@ func ReadColumnsIf(name string, r io.ReaderAt, size int64, want func(*recording.
 		return nil, err
 	}
 	for _, mc := range m.Channels {
-		ch := &recording.Channel{Name: mc.Name, Known: mc.Known, From: mc.From, Unit: mc.Unit, SourceUnit: mc.SourceUnit, Step: mc.Step, Marks: mc.Marks}
+		ch := &recording.Channel{Name: mc.Name, Known: mc.Known, From: mc.From, Unit: mc.Unit, SourceUnit: mc.SourceUnit, Step: mc.Step, Marks: recording.UnkeepMarks(mc.Marks)}
 		if !want(ch) {
 			continue
 		}
 		i, ok := index[mc.Column]
 		if !ok {
-			return nil, &Error{File: name, Text: fmt.Sprintf("damaged column file: column %q is missing", mc.Column), Mend: "rebuild it from the original recording"}
+			return nil, &Error{File: name, Text: say.T("damaged column file: column {column} is missing", fmt.Sprintf("%q", mc.Column)), Mend: say.T("rebuild it from the original recording")}
 		}
 		v, at, _, err := leafValues(name, f, i, rows)
 		if err != nil {
@@ -114,25 +114,25 @@ func ReadColumnsIf(name string, r io.ReaderAt, size int64, want func(*recording.
 }
 
 var (
-	errNested    = errors.New("it holds lists")
-	errNotNumber = errors.New("it holds no numbers")
+	errNested    = say.Error("it holds lists")
+	errNotNumber = say.Error("it holds no numbers")
 )
 
 // readParquet reads a Parquet table of any origin. One that WriteColumns wrote
 // gives back its recording.
 func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result, error) {
 	f, err := openParquet(name, r, size)
-	var repaired string
+	var repaired say.Text
 	if err != nil {
 		if f, repaired = reopenParquet(name, r, size); f == nil {
 			return nil, err
 		}
 	}
 	if f.NumRows() == 0 {
-		return nil, &Error{File: name, Text: "the Parquet table holds no row", Mend: "export the recording again"}
+		return nil, &Error{File: name, Text: say.T("the Parquet table holds no row"), Mend: say.T("export the recording again")}
 	}
 	if f.NumRows() > math.MaxInt32 {
-		return nil, &Error{File: name, Text: fmt.Sprintf("the Parquet table holds %d rows, too many for one recording", f.NumRows()), Mend: "export it in parts"}
+		return nil, &Error{File: name, Text: say.T("the Parquet table holds {f} rows, too many for one recording", f.NumRows()), Mend: say.T("export it in parts")}
 	}
 	// Each value takes eight bytes in memory, whatever a few bytes of the file
 	// claim to stand for.
@@ -145,17 +145,17 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 		rows += g.NumRows()
 	}
 	if rows != f.NumRows() {
-		return nil, &Error{File: name, Text: fmt.Sprintf("damaged Parquet: %d rows stated, %d listed", f.NumRows(), rows), Mend: "copy or export the file again"}
+		return nil, &Error{File: name, Text: say.T("damaged Parquet: {f} rows stated, {rows} listed", f.NumRows(), rows), Mend: say.T("copy or export the file again")}
 	}
 	if n := int64(len(f.Schema().Columns())); f.NumRows()*8 > (size*maxParquet+8<<20)/max(n, 1) {
-		return nil, &Error{File: name, Text: fmt.Sprintf("the Parquet table claims %d rows of %d columns in %d bytes", f.NumRows(), n, size), Mend: "no recording is so even: copy or export the file again"}
+		return nil, &Error{File: name, Text: say.T("the Parquet table claims {f} rows of {n} columns in {size} bytes", f.NumRows(), n, size), Mend: say.T("no recording is so even: copy or export the file again")}
 	}
 	s := &source{name: name, format: "Parquet", epochUnix: nan, rows: int(f.NumRows()), line: func(int) int { return 0 }}
 	own, isOwn := f.Lookup(columnsKey)
 	var m meta
 	saved := map[string]*metaChannel{}
 	if isOwn && json.Unmarshal([]byte(own), &m) == nil {
-		s.clockMarks = m.Clock
+		s.clockMarks = recording.UnkeepMarks(m.Clock)
 		if t, err := time.Parse(time.RFC3339Nano, m.Epoch); err == nil {
 			s.epochUnix = float64(t.Unix()) + float64(t.Nanosecond())/1e9
 		}
@@ -164,7 +164,7 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 		}
 	}
 	if repaired != "" {
-		s.problem(recording.Fault, 0, 0, "", repaired, "what could be read is kept; copy or export the file again if you can")
+		s.problem(recording.Fault, 0, 0, "", repaired, say.T("what could be read is kept; copy or export the file again if you can"))
 	}
 	for i, path := range f.Schema().Columns() {
 		head := path[0]
@@ -173,13 +173,13 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 		}
 		v, at, dec, holes, err := leafGroups(f, i, s.rows)
 		if err != nil {
-			s.problem(recording.Note, 0, i+1, "", fmt.Sprintf("column %q is left out: %v", head, err), "nothing to do; a recording needs columns of numbers")
+			s.problem(recording.Note, 0, i+1, "", say.T("column {head} is left out: {why}", fmt.Sprintf("%q", head), err), say.T("nothing to do; a recording needs columns of numbers"))
 			continue
 		}
 		lost := 0
 		for _, h := range holes {
 			lost += h.to - h.from
-			s.problem(recording.Fault, 0, i+1, "", fmt.Sprintf("column %q: rows %d to %d of %d cannot be read, their block is damaged", head, h.from+1, h.to, s.rows), "the other rows are kept; export the file again if you can")
+			s.problem(recording.Fault, 0, i+1, "", say.T("column {head}: rows {from} to {to} of {rows} cannot be read, their block is damaged", fmt.Sprintf("%q", head), h.from+1, h.to, s.rows), say.T("the other rows are kept; export the file again if you can"))
 		}
 		s.lostRows = max(s.lostRows, lost)
 		c := &column{values: v, at: at, decimals: dec}
@@ -207,7 +207,7 @@ func readParquet(name string, r io.ReaderAt, size int64, opts Options) (*Result,
 		s.cols = append(s.cols, c)
 	}
 	if len(s.cols) == 0 || s.rows == 0 {
-		return nil, &Error{File: name, Text: "no column of numbers in the Parquet table", Mend: "export the recording again"}
+		return nil, &Error{File: name, Text: say.T("no column of numbers in the Parquet table"), Mend: say.T("export the recording again")}
 	}
 	return finish([]*source{s}, opts)
 }

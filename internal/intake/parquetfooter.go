@@ -3,10 +3,11 @@ package intake
 import (
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"io"
 
 	"github.com/parquet-go/parquet-go"
+
+	"cornerwright/internal/say"
 )
 
 // A Parquet file ends in its footer: table of contents, its length, "PAR1". A
@@ -21,7 +22,7 @@ const maxFooter = 8 << 20
 
 // reopenParquet opens a file whose footer is damaged as far as it can be; nil if
 // nothing of it can be used. text tells what was found.
-func reopenParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, text string) {
+func reopenParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, text say.Text) {
 	from := max(4, size-maxFooter)
 	if size < 16 {
 		return nil, ""
@@ -46,9 +47,9 @@ func reopenParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, tex
 		if err != nil {
 			continue
 		}
-		text = fmt.Sprintf("the end of the Parquet file, its table of contents, is damaged or cut off: %s with %d rows found again", countOf(len(ft.groups), "row group"), ft.rows)
+		text = say.T("the end of the Parquet file, its table of contents, is damaged or cut off: {n} {n|row group|row groups} with {rows} rows found again", len(ft.groups), ft.rows)
 		if ft.listed > len(ft.groups) {
-			text += fmt.Sprintf(", %d of %d lost", ft.listed-len(ft.groups), ft.listed)
+			text += say.T(", {lost} of {listed} lost", ft.listed-len(ft.groups), ft.listed)
 		}
 		return f, text
 	}
@@ -194,7 +195,7 @@ type thrift struct {
 	depth int
 }
 
-var errThrift = errors.New("no sound footer")
+var errThrift = say.Error("no sound footer")
 
 func (t *thrift) byte() byte {
 	if t.at >= len(t.b) {
@@ -433,4 +434,4 @@ func (h *pageHeader) read(b []byte) (ok bool) {
 	return true
 }
 
-var errPage = errors.New("a page of it claims what cannot be")
+var errPage = say.Error("a page of it claims what cannot be")

@@ -2,12 +2,13 @@ package intake
 
 import (
 	"errors"
-	"fmt"
 	"io"
 
 	"github.com/parquet-go/parquet-go"
 	"github.com/parquet-go/parquet-go/encoding"
 	"github.com/parquet-go/parquet-go/format"
+
+	"cornerwright/internal/say"
 )
 
 // leafValues reads one column whole: its values and, if it has nulls, their
@@ -18,7 +19,7 @@ func leafValues(name string, f *parquet.File, col, rows int) (v []float64, at []
 		err = holes[0].err
 	}
 	if err != nil && !errors.Is(err, errNested) && !errors.Is(err, errNotNumber) {
-		err = &Error{File: name, Text: fmt.Sprintf("damaged Parquet, column %d: %v", col+1, err), Mend: "what could be read is kept; export the file again if you can"}
+		err = &Error{File: name, Text: say.T("damaged Parquet, column {col}: {why}", col+1, err), Mend: say.T("what could be read is kept; export the file again if you can")}
 	}
 	return v, at, dec, err
 }
@@ -36,11 +37,11 @@ func leafGroups(f *parquet.File, col, rows int) (v []float64, at []int32, dec in
 	leaf := f.Root()
 	cols := f.Schema().Columns()
 	if col < 0 || col >= len(cols) {
-		return nil, nil, -1, nil, fmt.Errorf("no such column")
+		return nil, nil, -1, nil, say.Error("no such column")
 	}
 	for _, part := range cols[col] {
 		if leaf = leaf.Column(part); leaf == nil {
-			return nil, nil, -1, nil, fmt.Errorf("no such column")
+			return nil, nil, -1, nil, say.Error("no such column")
 		}
 	}
 	if leaf.MaxRepetitionLevel() > 0 {
@@ -65,7 +66,7 @@ func leafGroups(f *parquet.File, col, rows int) (v []float64, at []int32, dec in
 		}
 	}
 	if scale > 22 || scale < 0 {
-		return nil, nil, -1, nil, fmt.Errorf("a decimal scale of %d", scale)
+		return nil, nil, -1, nil, say.Error("a decimal scale of {scale}", scale)
 	}
 	capRows := rows
 	if capRows > 1<<24 {
@@ -87,7 +88,7 @@ func leafGroups(f *parquet.File, col, rows int) (v []float64, at []int32, dec in
 			return nil, nil, -1, nil, e
 		}
 		if e == nil && l.row != row {
-			e = fmt.Errorf("%d values where %d are due", l.row-row+int(g.NumRows()), g.NumRows())
+			e = say.Error("{row} values where {g} are due", l.row-row+int(g.NumRows()), g.NumRows())
 		}
 		if e == nil {
 			continue
@@ -136,7 +137,7 @@ func (l *leafReader) back(row int) {
 func (l *leafReader) group(chunk parquet.ColumnChunk) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("%v", p)
+			err = say.Error("{p}", p)
 		}
 	}()
 	pages := chunk.Pages()
@@ -218,7 +219,7 @@ func (l *leafReader) page(p parquet.Page) error {
 				return nil
 			}
 			l.v, l.at, l.row = l.v[:was], l.at[:was], start
-			return errors.New("it states more values than it holds, or fewer")
+			return say.Error("it states more values than it holds, or fewer")
 		}
 	}
 	var buf [512]parquet.Value

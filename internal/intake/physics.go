@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Limits of the tests for lying units; docs/formats.md states them.
@@ -25,16 +26,16 @@ func physics(s *source, rec *recording.Recording) {
 	if s.exchanged(rec, path) {
 		path = nil // it is another circuit's, and judges nothing
 	}
-	ref := "the GPS path"
+	ref := say.T("the GPS path")
 	var truth *recording.Channel
 	if path != nil {
 		truth = path.speed
 		s.judgeSpeed(rec, recording.GPSSpeed, truth, upright(rec, path), 0, ref, true)
 		if g := rec.Channel(recording.GPSSpeed); g != nil {
-			truth, ref = g, "GPS speed"
+			truth, ref = g, say.T("GPS speed")
 		}
 	} else if g := rec.Channel(recording.GPSSpeed); g != nil {
-		truth, ref = g, "GPS speed"
+		truth, ref = g, say.T("GPS speed")
 	}
 	if truth != nil {
 		up := upright(rec, path)
@@ -78,13 +79,13 @@ func (s *source) exchanged(rec *recording.Recording, path *track) bool {
 	if n < minAgreement/4 || math.Abs(would-1) > wheelBand || width > 0.1 {
 		return false
 	}
-	text := fmt.Sprintf("latitude and longitude are exchanged: %s reads %.3f times the way between the fixes, %.3f times with the two exchanged", speed.Name, is, would)
+	text := say.T("latitude and longitude are exchanged: {name} reads {is} times the way between the fixes, {would} times with the two exchanged", speed.Name, fmt.Sprintf("%.3f", is), fmt.Sprintf("%.3f", would))
 	for _, c := range []*recording.Channel{lat, lon} {
 		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: text})
 	}
-	mend := "exchange the two in a column map"
+	mend := say.T("exchange the two in a column map")
 	if a, b := s.column(recording.Latitude), s.column(recording.Longitude); a != nil && b != nil {
-		mend += fmt.Sprintf(": from = %q, channel = \"longitude\", and from = %q, channel = \"latitude\"", a.Header, b.Header)
+		mend += say.T(`: from = {header}, channel = "longitude", and from = {header2}, channel = "latitude"`, fmt.Sprintf("%q", a.Header), fmt.Sprintf("%q", b.Header))
 	}
 	s.problem(recording.Fault, s.headerLine, index(s.column(recording.Latitude)), recording.Latitude, text, mend)
 	return true
@@ -148,7 +149,7 @@ func (s *source) column(ch string) *column {
 }
 
 // rescale applies a correction that is beyond doubt, and marks it.
-func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float64, sym, text string) {
+func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float64, sym string, text say.Text) {
 	if col := s.column(c.Name); col != nil && col.told {
 		s.against(rec, c, col, text)
 		return
@@ -160,10 +161,10 @@ func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float
 	if col := s.column(c.Name); col != nil {
 		if col.info.Stated {
 			c.Marks = append(c.Marks, recording.Mark{Kind: recording.Rescaled, Span: rec.Span(), Text: text})
-			s.problem(recording.Warning, s.headerLine, col.Index, c.Name, text+": put right", fmt.Sprintf("state it in a column map to be sure: from = %q, unit = %q", col.Header, sym))
+			s.problem(recording.Warning, s.headerLine, col.Index, c.Name, say.T("{text}: put right", text), say.T("state it in a column map to be sure: from = {header}, unit = {sym}", fmt.Sprintf("%q", col.Header), fmt.Sprintf("%q", sym)))
 		} else {
 			s.dropDoubt(c.Name)
-			s.problem(recording.Note, s.headerLine, col.Index, c.Name, text+", which the file does not state", "if that is wrong, state the unit in a column map")
+			s.problem(recording.Note, s.headerLine, col.Index, c.Name, say.T("{text}, which the file does not state", text), say.T("if that is wrong, state the unit in a column map"))
 		}
 		col.info.Why += "; " + text
 		if sym != "" {
@@ -181,9 +182,9 @@ func (s *source) rescale(rec *recording.Recording, c *recording.Channel, k float
 }
 
 // against says what speaks against a column map, which is obeyed all the same.
-func (s *source) against(rec *recording.Recording, c *recording.Channel, col *column, text string) {
-	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: text + ", says the ride; the column map is obeyed"})
-	s.problem(recording.Warning, s.headerLine, col.Index, c.Name, text+", says the ride; the column map states otherwise and is obeyed", fmt.Sprintf("correct unit, scale or invert for %q in the column map", col.Header))
+func (s *source) against(rec *recording.Recording, c *recording.Channel, col *column, text say.Text) {
+	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: say.T("{text}, says the ride; the column map is obeyed", text)})
+	s.problem(recording.Warning, s.headerLine, col.Index, c.Name, say.T("{text}, says the ride; the column map states otherwise and is obeyed", text), say.T("correct unit, scale or invert for {header} in the column map", fmt.Sprintf("%q", col.Header)))
 }
 
 // settleUnit takes back a doubt about an unstated unit that physics settled.
@@ -192,8 +193,8 @@ func (s *source) settleUnit(ch string) {
 		p := &s.problems[i]
 		if p.Channel == ch && p.Severity == recording.Warning && isDoubt(p.Text) {
 			p.Severity = recording.Note
-			p.Text += " (the path agrees)"
-			p.Mend = "nothing to do"
+			p.Text += say.T(" (the path agrees)")
+			p.Mend = say.T("nothing to do")
 		}
 	}
 }
@@ -209,7 +210,7 @@ func (s *source) dropDoubt(ch string) {
 }
 
 // turn reverses a sign. A sign is a convention, not a lie: it is a note.
-func (s *source) turn(rec *recording.Recording, c *recording.Channel, text string) {
+func (s *source) turn(rec *recording.Recording, c *recording.Channel, text say.Text) {
 	if col := s.column(c.Name); col != nil && col.told {
 		s.against(rec, c, col, text)
 		return
@@ -225,12 +226,12 @@ func (s *source) turn(rec *recording.Recording, c *recording.Channel, text strin
 			col.rescaled = 1
 		}
 		col.rescaled = -col.rescaled
-		s.problem(recording.Note, s.headerLine, col.Index, c.Name, text+": turned round", fmt.Sprintf("state invert = true in a column map for %q to be sure", col.Header))
+		s.problem(recording.Note, s.headerLine, col.Index, c.Name, say.T("{text}: turned round", text), say.T("state invert = true in a column map for {header} to be sure", fmt.Sprintf("%q", col.Header)))
 	}
 }
 
 // isDoubt tells a problem about an unstated unit.
-func isDoubt(text string) bool { return strings.Contains(text, "states no unit") }
+func isDoubt(text say.Text) bool { return strings.Contains(string(text), "states no unit") }
 
 func absOf(v []float64) []float64 {
 	out := make([]float64, 0, 20000)

@@ -3,9 +3,9 @@ package intake
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -35,15 +35,15 @@ func (s *source) judgeAccel(rec *recording.Recording, speed *recording.Channel) 
 	}
 	const g = 9.80665
 	slope := sxy / sxx
-	text := fmt.Sprintf("accel_x moves %.2f m/s2 for each m/s2 by which the speed changes, over %.0f places", slope, n)
+	text := say.T("accel_x moves {slope} m/s2 for each m/s2 by which the speed changes, over {n} places", fmt.Sprintf("%.2f", slope), fmt.Sprintf("%.0f", n))
 	if slope < 0 {
-		text += ": forward is negative in the file"
+		text += say.T(": forward is negative in the file")
 	}
 	switch a := math.Abs(slope); {
 	case u.Symbol == "g" && a > 0.6*g && a < 1.6*g:
-		s.reunit(rec, c, col, unit.Must("m/s2"), text+": the numbers are m/s2, not g")
+		s.reunit(rec, c, col, unit.Must("m/s2"), say.T("{text}: the numbers are m/s2, not g", text))
 	case u.Symbol == "m/s2" && a > 0.6/g && a < 1.6/g:
-		s.reunit(rec, c, col, unit.Must("g"), text+": the numbers are g, not m/s2")
+		s.reunit(rec, c, col, unit.Must("g"), say.T("{text}: the numbers are g, not m/s2", text))
 	}
 	if slope < 0 {
 		s.turn(rec, c, text)
@@ -77,24 +77,25 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 	corr := sxy / math.Sqrt(sxx*syy)
 	slope := sxy / sxx
 	if math.Abs(corr) < 0.6 {
-		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: fmt.Sprintf("correlates only %.2f with the lean that path and speed ask for", corr)})
-		s.problem(recording.Warning, s.headerLine, index(s.column(recording.Lean)), recording.Lean, fmt.Sprintf("lean does not follow the turns (correlation %.2f over %d places)", corr, n), "check mounting and axis of the sensor; lean from path is the better one here")
+		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: say.T("correlates only {corr} with the lean that path and speed ask for", fmt.Sprintf("%.2f", corr))})
+		s.problem(recording.Warning, s.headerLine, index(s.column(recording.Lean)), recording.Lean, say.T("lean does not follow the turns (correlation {corr} over {n} places)", fmt.Sprintf("%.2f", corr), n), say.T("check mounting and axis of the sensor; lean from path is the better one here"))
 		return
 	}
-	k, what := 1.0, "is"
+	k, what := 1.0, say.Text("")
 	deg := math.Pi / 180
 	switch a := math.Abs(slope); {
 	case a > 0.6/deg && a < 1.6/deg:
-		k, what = deg, "is in degrees, not radians,"
+		k, what = deg, say.T("is in degrees, not radians")
 	case a > 0.6*deg && a < 1.6*deg:
-		k, what = 1/deg, "is in radians, not degrees,"
+		k, what = 1/deg, say.T("is in radians, not degrees")
 	}
 	if slope < 0 {
-		k = -k
-		if k != -1 {
-			what += " and"
+		if k == 1 {
+			what = say.T("is positive to the left where right is positive here")
+		} else {
+			what = say.T("{what}, and positive to the left where right is positive here", what)
 		}
-		what += " positive to the left where right is positive here"
+		k = -k
 	}
 	if k == 1 {
 		return
@@ -105,7 +106,7 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 	} else if math.Abs(k) > 10 {
 		sym = "rad"
 	}
-	text := fmt.Sprintf("lean %s (correlation %.2f with the turns over %d places)", strings.TrimSuffix(what, ","), corr, n)
+	text := say.T("lean {what} (correlation {corr} with the turns over {n} places)", what, fmt.Sprintf("%.2f", corr), n)
 	if k == -1 {
 		s.turn(rec, c, text)
 		return
@@ -152,22 +153,22 @@ func (s *source) judgeYaw(rec *recording.Recording, p *track) {
 		return
 	}
 	deg := math.Pi / 180
-	k, what, sym := 1.0, "", ""
+	k, what, sym := 1.0, say.Text(""), ""
 	switch a := math.Abs(slope); {
 	case a > 0.6/deg && a < 1.6/deg:
-		k, what, sym = deg, "is in degrees a second, not radians", "°/s"
+		k, what, sym = deg, say.T("is in degrees a second, not radians"), "°/s"
 	case a > 0.6*deg && a < 1.6*deg:
-		k, what, sym = 1/deg, "is in radians a second, not degrees", "rad/s"
+		k, what, sym = 1/deg, say.T("is in radians a second, not degrees"), "rad/s"
 	}
 	if slope < 0 {
 		if k != 1 {
-			k, what = -k, what+" and positive to the right"
+			k, what = -k, say.T("{what} and positive to the right", what)
 		} else {
-			s.turn(rec, c, fmt.Sprintf("yaw rate is positive to the right where left is positive here (correlation %.2f over %d places)", corr, n))
+			s.turn(rec, c, say.T("yaw rate is positive to the right where left is positive here (correlation {corr} over {n} places)", fmt.Sprintf("%.2f", corr), n))
 			return
 		}
 	}
 	if k != 1 {
-		s.rescale(rec, c, k, sym, fmt.Sprintf("yaw rate %s (correlation %.2f over %d places)", what, corr, n))
+		s.rescale(rec, c, k, sym, say.T("yaw rate {what} (correlation {corr} over {n} places)", what, fmt.Sprintf("%.2f", corr), n))
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
@@ -52,7 +53,7 @@ func ratio(c, truth *recording.Channel, up func(t float64) bool, lag float64) (m
 
 // judgeSpeed tests a speed channel's unit against a speed known better.
 // truth runs lag seconds behind it.
-func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, up func(t float64) bool, lag float64, ref string, own bool) {
+func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, up func(t float64) bool, lag float64, ref say.Text, own bool) {
 	c := rec.Channel(name)
 	if c == nil {
 		return
@@ -75,9 +76,9 @@ func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *record
 			band = 0.08
 		}
 		if off := med - 1; !own && math.Abs(off) > band && width < 0.1 {
-			mk := recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: fmt.Sprintf("reads %+.1f %% against %s over %d pairs: logged with a wrong circumference?", 100*off, ref, n)}
+			mk := recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: say.T("reads {off} % against {ref} over {n} pairs: logged with a wrong circumference?", fmt.Sprintf("%+.1f", 100*off), ref, n)}
 			c.Marks = append(c.Marks, mk)
-			s.problem(recording.Warning, s.headerLine, index(col), name, fmt.Sprintf("%s %s", name, mk.Text), fmt.Sprintf("correct the circumference, or state scale = %.4f in a column map; it is not changed", 1/med))
+			s.problem(recording.Warning, s.headerLine, index(col), name, say.T("{name} {text}", name, mk.Text), say.T("correct the circumference, or state scale = {med} in a column map; it is not changed", fmt.Sprintf("%.4f", 1/med)))
 		}
 		s.settleUnit(name)
 		return
@@ -94,14 +95,14 @@ func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *record
 			best, off = u, d
 		}
 	}
-	what := fmt.Sprintf("%s reads %.3f times %s over %d pairs", name, med, ref, n)
+	what := say.T("{name} reads {med} times {ref} over {n} pairs", name, fmt.Sprintf("%.3f", med), ref, n)
 	if off > unitBand || best.Symbol == now.Symbol || width > 0.25*med {
 		c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: what})
-		s.problem(recording.Warning, s.headerLine, index(col), name, what+": no unit explains it", "check the circumference or pulses per turn set in the logger; state scale in a column map")
+		s.problem(recording.Warning, s.headerLine, index(col), name, say.T("{what}: no unit explains it", what), say.T("check the circumference or pulses per turn set in the logger; state scale in a column map"))
 		return
 	}
 	k := (orOne(best.Mul) / orOne(best.Div)) / (orOne(now.Mul) / orOne(now.Div))
-	s.rescale(rec, c, k, best.Symbol, fmt.Sprintf("%s: the numbers are %s, not %s", what, best.Symbol, now.Symbol))
+	s.rescale(rec, c, k, best.Symbol, say.T("{what}: the numbers are {symbol}, not {symbol2}", what, best.Symbol, now.Symbol))
 }
 
 // wheelOffset estimates how far the speed of a wheel leads GPS speed in time,
@@ -160,6 +161,6 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel,
 	if math.Abs(at) > 0.5 {
 		sev = recording.Warning
 	}
-	s.problem(sev, 0, 0, truth.Name, fmt.Sprintf("GPS runs about %.2f s behind the wheels", at), "nothing to do: it is estimated again, and finer, when laps are timed")
+	s.problem(sev, 0, 0, truth.Name, say.T("GPS runs about {at} s behind the wheels", fmt.Sprintf("%.2f", at)), say.T("nothing to do: it is estimated again, and finer, when laps are timed"))
 	return at
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -62,17 +63,17 @@ func (s *source) stated(rec *recording.Recording, name string, q unit.Quantity) 
 }
 
 // propose marks a channel as suspect and says which unit would fit.
-func (s *source) propose(rec *recording.Recording, c *recording.Channel, col *column, text, sym string) {
+func (s *source) propose(rec *recording.Recording, c *recording.Channel, col *column, text say.Text, sym string) {
 	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Suspect, Span: rec.Span(), Text: text})
-	mend := fmt.Sprintf("check the unit; it is not changed. State it in a column map: from = %q, unit = \"...\"", col.Header)
+	mend := say.T(`check the unit; it is not changed. State it in a column map: from = {header}, unit = "..."`, fmt.Sprintf("%q", col.Header))
 	if sym != "" {
-		mend = fmt.Sprintf("if so, state it in a column map: from = %q, unit = %q; it is not changed", col.Header, sym)
+		mend = say.T("if so, state it in a column map: from = {header}, unit = {sym}; it is not changed", fmt.Sprintf("%q", col.Header), fmt.Sprintf("%q", sym))
 	}
 	s.problem(recording.Warning, s.headerLine, col.Index, c.Name, text, mend)
 }
 
 // reunit reads a column anew in another unit and marks the channel.
-func (s *source) reunit(rec *recording.Recording, c *recording.Channel, col *column, u unit.Unit, text string) {
+func (s *source) reunit(rec *recording.Recording, c *recording.Channel, col *column, u unit.Unit, text say.Text) {
 	if col.told {
 		s.against(rec, c, col, text)
 		return
@@ -83,7 +84,7 @@ func (s *source) reunit(rec *recording.Recording, c *recording.Channel, col *col
 	c.Step *= (orOne(u.Mul) / orOne(u.Div)) / (orOne(old.Mul) / orOne(old.Div))
 	c.Time, c.Value = col.si(s.finalClock)
 	c.Marks = append(c.Marks, recording.Mark{Kind: recording.Rescaled, Span: rec.Span(), Text: text})
-	s.problem(recording.Warning, s.headerLine, col.Index, c.Name, text+": put right", fmt.Sprintf("state it in a column map to be sure: from = %q, unit = %q", col.Header, u.Symbol))
+	s.problem(recording.Warning, s.headerLine, col.Index, c.Name, say.T("{text}: put right", text), say.T("state it in a column map to be sure: from = {header}, unit = {symbol}", fmt.Sprintf("%q", col.Header), fmt.Sprintf("%q", u.Symbol)))
 	col.info.Why += "; " + text
 	col.info.Unit, c.SourceUnit = u.Symbol, u.Symbol
 }
@@ -98,14 +99,14 @@ func (s *source) judgeShare(rec *recording.Recording, name string, riding bool) 
 	opens := name == recording.Throttle || name == recording.Grip
 	switch {
 	case u.Symbol == "ratio" && top > 5 && top <= 130:
-		s.reunit(rec, c, col, unit.Must("%"), fmt.Sprintf("%s reaches %s where 1 is all there is: the numbers are %%", name, num(top)))
+		s.reunit(rec, c, col, unit.Must("%"), say.T("{name} reaches {top} where 1 is all there is: the numbers are %", name, num(top)))
 	case u.Symbol == "%" && top > 0.002 && top <= 0.0105:
-		text := fmt.Sprintf("%s never passes %s %%", name, num(100*top))
+		text := say.T("{name} never passes {top} %", name, num(100*top))
 		switch {
 		case opens && riding && top < leastOpening:
-			s.reunit(rec, c, col, unit.Must("ratio"), text+fmt.Sprintf(", yet the bike rides beyond %s km/h: the numbers are shares, 0 to 1", num(ridingSpeed*3.6)))
+			s.reunit(rec, c, col, unit.Must("ratio"), text+say.T(", yet the bike rides beyond {ridingspeed} km/h: the numbers are shares, 0 to 1", num(ridingSpeed*3.6)))
 		default:
-			s.propose(rec, c, col, text+": it may be written as shares, 0 to 1", "ratio")
+			s.propose(rec, c, col, say.T("{text}: it may be written as shares, 0 to 1", text), "ratio")
 		}
 	}
 }
@@ -128,14 +129,14 @@ func (s *source) judgeTemperature(rec *recording.Recording, name string, warm bo
 			fits = append(fits, o)
 		}
 	}
-	text := fmt.Sprintf("%s stands at %s %s for half the run", name, num(raw), u.Symbol)
+	text := say.T("{name} stands at {raw} {symbol} for half the run", name, num(raw), u.Symbol)
 	switch {
 	case impossible && len(fits) == 1:
-		s.reunit(rec, c, col, fits[0], fmt.Sprintf("%s, which cannot be: the numbers are %s", text, fits[0].Symbol))
+		s.reunit(rec, c, col, fits[0], say.T("{text}, which cannot be: the numbers are {symbol}", text, fits[0].Symbol))
 	case len(fits) == 1:
-		s.propose(rec, c, col, fmt.Sprintf("%s: it may be %s", text, fits[0].Symbol), fits[0].Symbol)
+		s.propose(rec, c, col, say.T("{text}: it may be {symbol}", text, fits[0].Symbol), fits[0].Symbol)
 	case impossible:
-		s.propose(rec, c, col, text+", which cannot be, and no unit explains it", "")
+		s.propose(rec, c, col, say.T("{text}, which cannot be, and no unit explains it", text), "")
 	}
 }
 
@@ -156,16 +157,16 @@ func (s *source) judgePressure(rec *recording.Recording, name string, braked boo
 			fits = append(fits, o)
 		}
 	}
-	text := fmt.Sprintf("%s reaches %s %s in the run", name, num(raw), u.Symbol)
+	text := say.T("{name} reaches {raw} {symbol} in the run", name, num(raw), u.Symbol)
 	switch {
 	case top > brakeNever && len(fits) == 1:
-		s.reunit(rec, c, col, fits[0], fmt.Sprintf("%s, which no motorcycle's brake does: the numbers are %s", text, fits[0].Symbol))
+		s.reunit(rec, c, col, fits[0], say.T("{text}, which no motorcycle's brake does: the numbers are {symbol}", text, fits[0].Symbol))
 	case len(fits) > 0:
 		list := fits[0].Symbol
 		for _, f := range fits[1:] {
 			list += " or " + f.Symbol
 		}
-		s.propose(rec, c, col, fmt.Sprintf("%s: it may be %s", text, list), fits[0].Symbol)
+		s.propose(rec, c, col, say.T("{text}: it may be {list}", text, list), fits[0].Symbol)
 	}
 }
 
@@ -189,7 +190,7 @@ func (s *source) judgeGravity(rec *recording.Recording) {
 	raw := u.FromSI(mid)
 	for _, n := range []string{recording.AccelX, recording.AccelY, recording.AccelZ} {
 		if c, col, o := s.stated(rec, n, unit.Acceleration); c != nil && o.Symbol == u.Symbol {
-			s.reunit(rec, c, col, to, fmt.Sprintf("%s: the upright axis reads %s %s on average, where gravity is %s: the numbers are %s", n, num(raw), u.Symbol, num(u.FromSI(9.80665)), to.Symbol))
+			s.reunit(rec, c, col, to, say.T("{n}: the upright axis reads {raw} {symbol} on average, where gravity is {x}: the numbers are {symbol2}", n, num(raw), u.Symbol, num(u.FromSI(9.80665)), to.Symbol))
 		}
 	}
 }
@@ -208,9 +209,9 @@ func (s *source) judgeEngine(rec *recording.Recording) {
 	for _, sym := range []string{"1/min", "1000/min", "1/s", "rad/s"} {
 		o := unit.Must(sym)
 		if v := o.ToSI(raw) * 60 / (2 * math.Pi); o.Symbol != u.Symbol && v >= 5000 && v <= 19000 {
-			s.propose(rec, c, col, fmt.Sprintf("engine speed reaches %s %s, %s turns a minute, while the bike rides: it may be %s", num(raw), u.Symbol, num(math.Round(top)), o.Symbol), o.Symbol)
+			s.propose(rec, c, col, say.T("engine speed reaches {raw} {symbol}, {top} turns a minute, while the bike rides: it may be {symbol2}", num(raw), u.Symbol, num(math.Round(top)), o.Symbol), o.Symbol)
 			return
 		}
 	}
-	s.propose(rec, c, col, fmt.Sprintf("engine speed reaches %s %s, %s turns a minute, while the bike rides, and no unit explains it", num(raw), u.Symbol, num(math.Round(top))), "")
+	s.propose(rec, c, col, say.T("engine speed reaches {raw} {symbol}, {top} turns a minute, while the bike rides, and no unit explains it", num(raw), u.Symbol, num(math.Round(top))), "")
 }

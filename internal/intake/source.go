@@ -6,6 +6,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // source is a table of raw values in the file's own units, the common product
@@ -187,6 +188,6 @@ func (c *column) reorder(to []int32) {
 	}
 }
 
-func (s *source) problem(sev recording.Severity, line, col int, channel, text, mend string) {
+func (s *source) problem(sev recording.Severity, line, col int, channel string, text, mend say.Text) {
 	s.problems = append(s.problems, recording.Problem{Severity: sev, Line: line, Column: col, Channel: channel, Text: text, Mend: mend})
 }

@@ -8,6 +8,7 @@ import (
 
 	"cornerwright/internal/intake/columnfile"
 	"cornerwright/internal/intake/table"
+	"cornerwright/internal/say"
 )
 
 // columnStream writes the columns of a text table to a column file while its
@@ -250,10 +251,10 @@ func Import(name string, r io.ReaderAt, size int64, create func() (io.Writer, er
 			return c.sink(b)
 		})
 		if err != nil {
-			return nil, &Error{File: name, Text: fmt.Sprintf("the import breaks off after %d rows: %v", out.Rows, err), Mend: "see that the disk is not full, and copy the file from the stick again"}
+			return nil, &Error{File: name, Text: say.T("the import breaks off after {rows} rows: {why}", out.Rows, err), Mend: say.T("see that the disk is not full, and copy the file from the stick again")}
 		}
 		if out.Rows == 0 {
-			return nil, &Error{File: name, Line: d.DataLine, Text: "no row of data could be read", Mend: "give a table whose rows have as many cells as its header"}
+			return nil, &Error{File: name, Line: d.DataLine, Text: say.T("no row of data could be read"), Mend: say.T("give a table whose rows have as many cells as its header")}
 		}
 		if c.broken() {
 			needs = c.decided()
@@ -282,7 +283,7 @@ func Import(name string, r io.ReaderAt, size int64, create func() (io.Writer, er
 		}
 		doc, err := json.Marshal(out)
 		if err != nil {
-			return nil, fmt.Errorf("intake: import: %w", err)
+			return nil, say.Error("intake: import: {why}", err)
 		}
 		return out, c.w.Close(cols, map[string]string{importKey: string(doc)})
 	}
@@ -291,12 +292,12 @@ func Import(name string, r io.ReaderAt, size int64, create func() (io.Writer, er
 // openText gives the decoded text of an input that is not compressed.
 func openText(name string, r io.ReaderAt, size int64) (text io.Reader, encoding string, err error) {
 	if size == 0 {
-		return nil, "", &Error{File: name, Text: "the file is empty (0 bytes)", Mend: "copy the recording from the logger again"}
+		return nil, "", &Error{File: name, Text: say.T("the file is empty (0 bytes)"), Mend: say.T("copy the recording from the logger again")}
 	}
 	head := make([]byte, min(size, 64<<10))
 	n, err := r.ReadAt(head, 0)
 	if err != nil && err != io.EOF {
-		return nil, "", &Error{File: name, Text: "cannot be read: " + err.Error(), Mend: "copy the file from the stick again"}
+		return nil, "", &Error{File: name, Text: say.T("cannot be read: {why}", err), Mend: say.T("copy the file from the stick again")}
 	}
 	text, encoding = decode(head[:n], io.NewSectionReader(r, 0, size))
 	return text, encoding, nil

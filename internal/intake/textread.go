@@ -9,6 +9,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // sniffText states the dialect of a delimited table from the head of r; rest is
@@ -34,11 +35,11 @@ func sniffText(name string, r io.Reader, opts Options) (d *table.Dialect, rest i
 		if errors.As(err, &nt) {
 			return nil, nil, &Error{File: name, Line: nt.Line, Column: nt.Column, Text: nt.Text, Mend: nt.Mend, Source: nt.Source}
 		}
-		return nil, nil, &Error{File: name, Text: err.Error()}
+		return nil, nil, &Error{File: name, Text: say.Of(err)}
 	}
 	if d.Line == 0 && (opts.Map == nil || len(opts.Map.Columns) == 0) {
-		return nil, nil, &Error{File: name, Line: d.DataLine, Column: 1, Text: fmt.Sprintf("no header row: the table starts with numbers (%d columns)", len(d.Columns)),
-			Mend: "put a row of column names above the numbers, or give a column map with index = 1, 2, ...", Source: firstLine(head[d.Offset:])}
+		return nil, nil, &Error{File: name, Line: d.DataLine, Column: 1, Text: say.T("no header row: the table starts with numbers ({columns} columns)", len(d.Columns)),
+			Mend: say.T("put a row of column names above the numbers, or give a column map with index = 1, 2, ..."), Source: firstLine(head[d.Offset:])}
 	}
 	return d, io.MultiReader(bytes.NewReader(head), r), nil
 }
@@ -106,15 +107,15 @@ func readText(name string, r io.Reader, size int64, opts Options) (*source, erro
 			last := breaks[len(breaks)-1]
 			line = s.rows - last.Row + last.Line
 		}
-		s.problem(recording.Fault, line, 0, "", fmt.Sprintf("the file breaks off after %d rows: %v", s.rows, err), "what came before is kept; copy the file from the stick again if you can")
+		s.problem(recording.Fault, line, 0, "", say.T("the file breaks off after {rows} rows: {why}", s.rows, err), say.T("what came before is kept; copy the file from the stick again if you can"))
 	}
 	if s.rows == 0 {
-		return nil, &Error{File: name, Line: d.DataLine, Text: "no row of data could be read", Mend: "give a table whose rows have as many cells as its header", Source: s.headerText}
+		return nil, &Error{File: name, Line: d.DataLine, Text: say.T("no row of data could be read"), Mend: say.T("give a table whose rows have as many cells as its header"), Source: s.headerText}
 	}
 	s.line = func(row int) int { return lineOf(breaks, row) }
 	for i, c := range s.cols {
 		if bad[i].n > 0 {
-			s.problem(recording.Warning, bad[i].line, c.Index, "", fmt.Sprintf("column %q: %s could not be read as %s, the first is %q", c.Header, countOf(bad[i].n, "cell"), c.Kind, shortCell(bad[i].text)), "they count as blanks; mend the cells, or leave the column out with channel = \"ignore\"")
+			s.problem(recording.Warning, bad[i].line, c.Index, "", say.T("column {header}: {n} {n|cell|cells} could not be read as {kind}, the first is {text}", fmt.Sprintf("%q", c.Header), bad[i].n, c.Kind, fmt.Sprintf("%q", shortCell(bad[i].text))), say.T(`they count as blanks; mend the cells, or leave the column out with channel = "ignore"`))
 		}
 		if bad[i].unit != "" && c.Unit == "" {
 			c.Unit = bad[i].unit

@@ -8,6 +8,7 @@ import (
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
@@ -37,7 +38,7 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	}
 	dt := medianStep(t)
 	if s.rows == 1 {
-		return nil, nil, &Error{File: s.name, Line: s.line(0), Text: "a single row of data: no recording", Mend: "take the file from the logger again", Source: s.headerText}
+		return nil, nil, &Error{File: s.name, Line: s.line(0), Text: say.T("a single row of data: no recording"), Mend: say.T("take the file from the logger again"), Source: s.headerText}
 	}
 	if dt <= 0 { // newest row first?
 		back := append([]float64(nil), t...)
@@ -47,7 +48,7 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		}
 	}
 	if dt <= 0 {
-		return nil, nil, &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: fmt.Sprintf("time column %q does not advance", c.Header), Mend: "name the right time column in a column map, or give rate_hz", Source: s.headerText}
+		return nil, nil, &Error{File: s.name, Line: s.headerLine, Column: c.Index, Text: say.T("time column {header} does not advance", fmt.Sprintf("%q", c.Header)), Mend: say.T("name the right time column in a column map, or give rate_hz"), Source: s.headerText}
 	}
 	dup := 0
 	for i := 1; i < len(t); i++ {
@@ -57,11 +58,11 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	}
 	if 4*dup > len(t) {
 		n := s.spread(t)
-		s.problem(recording.Note, s.line(0), c.Index, timeChannel, fmt.Sprintf("time stamps are coarser than the rows (%s share a stamp): rows are spread evenly between stamps", countOf(n, "row")), "log time with more digits")
+		s.problem(recording.Note, s.line(0), c.Index, timeChannel, say.T("time stamps are coarser than the rows ({n} {n|row|rows} share a stamp): rows are spread evenly between stamps", n), say.T("log time with more digits"))
 		dt = medianStep(t)
 	}
 	if n := shuffled(t, dt); n > 0 {
-		s.problem(recording.Warning, s.line(0), c.Index, timeChannel, fmt.Sprintf("rows are not in the order of their time (%s back), yet every instant is there once: put in order", countOf(n, "step")), "nothing to do")
+		s.problem(recording.Warning, s.line(0), c.Index, timeChannel, say.T("rows are not in the order of their time ({n} {n|step|steps} back), yet every instant is there once: put in order", n), say.T("nothing to do"))
 		t = s.order(t)
 	}
 	restart := map[int]bool{}
@@ -97,7 +98,7 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		if day && v < last-43200 {
 			off += 86400
 			v += 86400
-			s.problem(recording.Note, s.line(i), c.Index, timeChannel, "time of day passes midnight: a day is added", "nothing to do")
+			s.problem(recording.Note, s.line(i), c.Index, timeChannel, say.T("time of day passes midnight: a day is added"), say.T("nothing to do"))
 		}
 		switch {
 		case v > last:
@@ -105,8 +106,8 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 				if why := s.forwardJump(c, t, kept[len(kept)-1], i, dt); why != "" {
 					off -= jump - dt
 					v = last + dt
-					text := fmt.Sprintf("clock steps forward by %s s", num(jump-dt))
-					s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("%s at %s s, %s: the step is taken out", text, num(last), why), "do not compare times across this place; laps that span it are marked")
+					text := say.T("clock steps forward by {jump} s", num(jump-dt))
+					s.problem(recording.Warning, s.line(i), c.Index, timeChannel, say.T("{text} at {last} s, {why}: the step is taken out", text, num(last), why), say.T("do not compare times across this place; laps that span it are marked"))
 					marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: text})
 					segment = len(kept)
 					break
@@ -115,7 +116,7 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 			// One stamp far ahead with the next back in line is a bad stamp.
 			if i+1 < len(t) && !math.IsInf(last, -1) && v-last > 20*dt && t[i+1]+off > last && t[i+1] < t[i] {
 				v = last + (t[i+1]+off-last)/2
-				s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("time stamp %s is out of line with its neighbours: put between them", num(t[i])), "nothing to do")
+				s.problem(recording.Warning, s.line(i), c.Index, timeChannel, say.T("time stamp {t} is out of line with its neighbours: put between them", num(t[i])), say.T("nothing to do"))
 			}
 		case v == last:
 			if same++; same == 1 {
@@ -147,18 +148,18 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 			back := last - v
 			off += last + dt - v
 			v = last + dt
-			what := "clock steps back"
+			what := say.T("clock steps back")
 			if restart[i] {
-				what = "the logger started anew (header again), its clock goes back"
+				what = say.T("the logger started anew (header again), its clock goes back")
 			}
-			s.problem(recording.Warning, s.line(i), c.Index, timeChannel, fmt.Sprintf("%s by %s s at %s s: joined with one row's interval, how long it really took is unknown", what, num(back), num(last)), "do not compare times across this place; laps that span it are marked")
-			marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: fmt.Sprintf("%s by %s s", what, num(back))})
+			s.problem(recording.Warning, s.line(i), c.Index, timeChannel, say.T("{what} by {back} s at {last} s: joined with one row's interval, how long it really took is unknown", what, num(back), num(last)), say.T("do not compare times across this place; laps that span it are marked"))
+			marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: say.T("{what} by {back} s", what, num(back))})
 			segment = len(kept)
 		}
 		if begin[i] && !math.IsInf(last, -1) {
-			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: "a new segment begins"})
+			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: say.T("a new segment begins")})
 		} else if hole[i] && !math.IsInf(last, -1) {
-			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: "rows here could not be read"})
+			marks = append(marks, recording.Mark{Kind: recording.Gap, Span: recording.Span{From: last, To: v}, Text: say.T("rows here could not be read")})
 		}
 		to[i] = int32(len(kept))
 		kept = append(kept, i)
@@ -166,11 +167,11 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		last = v
 	}
 	if lost > 0 {
-		s.problem(recording.Warning, lostLine, c.Index, timeChannel, fmt.Sprintf("%s without a time left out, the first here", countOf(lost, "row")), "nothing to do: what the rows hold cannot be placed")
+		s.problem(recording.Warning, lostLine, c.Index, timeChannel, say.T("{lost} {lost|row|rows} without a time left out, the first here", lost), say.T("nothing to do: what the rows hold cannot be placed"))
 		s.lostRows += lost
 	}
 	if late > 0 {
-		s.problem(recording.Warning, lateLine, c.Index, timeChannel, fmt.Sprintf("%s late, behind others of a later time, the first here: put where they belong", countOf(late, "row")), "nothing to do")
+		s.problem(recording.Warning, lateLine, c.Index, timeChannel, say.T("{late} {late|row|rows} late, behind others of a later time, the first here: put where they belong", late), say.T("nothing to do"))
 		kept, clock = merge(kept, clock, belongs)
 		for i := range to {
 			to[i] = -1
@@ -180,10 +181,10 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 		}
 	}
 	if same > 0 {
-		s.problem(recording.Note, sameLine, c.Index, timeChannel, fmt.Sprintf("%s with the time of the row before left out, the first here", countOf(same, "row")), "nothing to do")
+		s.problem(recording.Note, sameLine, c.Index, timeChannel, say.T("{same} {same|row|rows} with the time of the row before left out, the first here", same), say.T("nothing to do"))
 	}
 	if repeated > 0 {
-		s.problem(recording.Warning, repLine, c.Index, timeChannel, fmt.Sprintf("%s written twice left out, the first here", countOf(repeated, "row")), "nothing to do")
+		s.problem(recording.Warning, repLine, c.Index, timeChannel, say.T("{repeated} {repeated|row|rows} written twice left out, the first here", repeated), say.T("nothing to do"))
 	}
 	if len(kept) < s.rows || late > 0 {
 		for _, col := range s.cols {
@@ -237,10 +238,10 @@ func roundTo(v []float64, decimals int) {
 // forwardJump tells why a gap of the stamps between rows a and b is a step of
 // the clock and no pause: the bike rode on over the place as if one row's
 // interval dt had passed, or no logger waits so long. "" if it may be a pause.
-func (s *source) forwardJump(clock *column, t []float64, a, b int, dt float64) string {
+func (s *source) forwardJump(clock *column, t []float64, a, b int, dt float64) say.Text {
 	jump := t[b] - t[a]
 	if jump > 86400 {
-		return "more than a day, as where the logger's clock is set by the satellites"
+		return say.T("more than a day, as where the logger's clock is set by the satellites")
 	}
 	near := func(ch string) (before, after, at, bt float64, ok bool) {
 		c := s.column(ch)
@@ -268,7 +269,7 @@ func (s *source) forwardJump(clock *column, t []float64, a, b int, dt float64) s
 	d := earthRadius * math.Hypot(lb-la, (ob-oa)*math.Cos(la))
 	rode := (t[a] - ta) + dt + (tb - t[b])
 	if d < 1.5*speed*rode+10 && d > 0.3*speed*rode-10 && speed*jump > 10*(d+20) {
-		return fmt.Sprintf("but the bike, at %s km/h, is only %s m further on", num(math.Round(speed*3.6)), num(math.Round(d)))
+		return say.T("but the bike, at {speed} km/h, is only {d} m further on", num(math.Round(speed*3.6)), num(math.Round(d)))
 	}
 	return ""
 }
@@ -351,9 +352,9 @@ func medianStep(t []float64) float64 {
 // timeUnit finds the unit of a time column that states none: from the step
 // between rows. A step of 1 to 1000 whole units is taken for milliseconds, of
 // more for microseconds, unless the values fit a day of seconds better.
-func timeUnit(c *column) (unit.Unit, string) {
+func timeUnit(c *column) (unit.Unit, say.Text) {
 	if c.Kind == table.Clock || c.Kind == table.DateTime {
-		return unit.Must("s"), "the cells are a " + c.Kind.String()
+		return unit.Must("s"), say.T("the cells are a {kind}", say.Key(c.Kind.String()))
 	}
 	d := medianStep(c.values)
 	n := len(c.values)
@@ -369,14 +370,14 @@ func timeUnit(c *column) (unit.Unit, string) {
 	}
 	switch {
 	case d >= 900 && whole && span > 1e6:
-		return unit.Must("µs"), fmt.Sprintf("no unit stated; steps of %s fit microseconds", num(d))
+		return unit.Must("µs"), say.T("no unit stated; steps of {d} fit microseconds", num(d))
 	case d >= 1.5 && (whole || d >= 5):
-		return unit.Must("ms"), fmt.Sprintf("no unit stated; steps of %s fit milliseconds", num(d))
+		return unit.Must("ms"), say.T("no unit stated; steps of {d} fit milliseconds", num(d))
 	case d == 1 && whole && n > 5000:
 		// A recording of 5000 rows at 1 Hz is over an hour: milliseconds then.
-		return unit.Must("ms"), "no unit stated; steps of 1 over many rows fit milliseconds"
+		return unit.Must("ms"), say.T("no unit stated; steps of 1 over many rows fit milliseconds")
 	}
-	return unit.Must("s"), fmt.Sprintf("no unit stated; steps of %s fit seconds", num(d))
+	return unit.Must("s"), say.T("no unit stated; steps of {d} fit seconds", num(d))
 }
 
 // num prints a number shortly for a message.

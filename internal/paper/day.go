@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 )
 
 // RunLine is one run of a day, in words.
@@ -34,7 +35,7 @@ func (d *DayReport) HTML(href string) ([]byte, error) {
 		v := draw.NewSVG(180, 40)
 		h := draw.Intervals(v, d.Effects, d.axis(180))
 		v.Resize(180, h)
-		f.Intervals = v.HTML("intervals", "Effects of the day's steps", "")
+		f.Intervals = v.HTML("intervals", say.T("Effects of the day's steps"), "")
 	}
 	return render("day", f)
 }

@@ -164,7 +164,7 @@ func LapDots(laps []circuit.Lap, trial string) []draw.LapDot {
 		if trial != "" && l.Slot == trial {
 			d.Look = draw.Trial
 		}
-		d.Title = fmt.Sprintf("lap %d, %s, %s", l.Number, l.Kind, draw.LapTime(d.Time, 3))
+		d.Title = string(say.T("lap {lap}, {kind}, {time}", l.Number, say.Key(string(l.Kind)), draw.LapTime(d.Time, 3)))
 		out = append(out, d)
 	}
 	return out
@@ -177,11 +177,11 @@ func (s *DebriefSheet) HTML(href string) ([]byte, error) {
 	f := newFrame(s.Title, href, s)
 	v := draw.NewSVG(150, 96)
 	draw.Map(v, s.Circuit, draw.MapOptions{Width: 150, Height: 96, Flags: s.Flags})
-	f.Map = v.HTML("map", "Circuit map", fmt.Sprintf("%d remarks are flagged", len(s.Flags)))
+	f.Map = v.HTML("map", say.T("Circuit map"), say.T("{n} remarks are flagged", len(s.Flags)))
 	v = draw.NewSVG(180, 48)
 	h := draw.Laps(v, s.Laps, 180)
 	v.Resize(180, h)
-	f.LapsChart = v.HTML("laps", "Lap times in riding order", "")
+	f.LapsChart = v.HTML("laps", say.T("Lap times in riding order"), "")
 	return render("debrief", f)
 }
 

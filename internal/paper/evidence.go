@@ -5,6 +5,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 	"cornerwright/internal/verdict"
 )
 
@@ -26,18 +27,18 @@ func Evidence(es []book.Evidence) string {
 	}
 	y := 6.0
 	for _, e := range es {
-		svg.Text(draw.Point{X: left, Y: y}, e.Title(), draw.Text{Size: 3.6, Ink: draw.Dark, Bold: true})
-		o := draw.IntervalOptions{Width: width - left, Unit: e.Unit, Less: "less", More: "more", Most: most[e.Unit]}
+		svg.Text(draw.Point{X: left, Y: y}, string(e.Title()), draw.Text{Size: 3.6, Ink: draw.Dark, Bold: true})
+		o := draw.IntervalOptions{Width: width - left, Unit: e.Unit, Less: string(say.T("less")), More: string(say.T("more")), Most: most[e.Unit]}
 		switch {
 		case e.Unit == "s" && e.Better == verdict.Lower:
-			o.Less, o.More = "faster", "slower"
+			o.Less, o.More = string(say.T("faster")), string(say.T("slower"))
 		case e.Better == verdict.Lower:
-			o.Less, o.More = "better", "worse"
+			o.Less, o.More = string(say.T("better")), string(say.T("worse"))
 		case e.Better == verdict.Higher:
-			o.Less, o.More = "worse", "better"
+			o.Less, o.More = string(say.T("worse")), string(say.T("better"))
 		}
 		y += 3 + draw.Season(draw.Shifted(svg, left/2, y+3), e.Season, 0, o) + 6
 	}
 	svg.Resize(width, y)
-	return string(svg.HTML("season", "Trials of a season", "the interval of each meeting, and of all together"))
+	return string(svg.HTML("season", say.T("Trials of a season"), say.T("the interval of each meeting, and of all together")))
 }

@@ -6,14 +6,23 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/debrief"
+	"cornerwright/internal/rehearsal"
 )
 
 // usualEffect is the effect (in the measure's unit, seconds for a segment) that
 // a plan is made for where a step does not say what matters.
 const usualEffect = 0.08
 
+// Rehearser lays a step of the book on a run.
+type Rehearser func(ctx context.Context, step, run int) (*rehearsal.Rehearsal, error)
+
 // OfStep gathers everything that stands on a step's change sheet from the book.
-func OfStep(ctx context.Context, b *book.Book, s book.Step) (*ChangeSheet, error) {
+// rehearse may give a rehearsal that was made before and still holds; nil makes
+// one anew.
+func OfStep(ctx context.Context, b *book.Book, s book.Step, rehearse Rehearser) (*ChangeSheet, error) {
+	if rehearse == nil {
+		rehearse = b.Rehearse
+	}
 	k, err := b.Bike(s.Bike)
 	if err != nil {
 		return nil, err
@@ -40,7 +49,7 @@ func OfStep(ctx context.Context, b *book.Book, s book.Step) (*ChangeSheet, error
 			return nil, err
 		}
 		in.Facts = append(in.Facts, Fact{Name: "circuit", Value: r.Circuit}, Fact{Name: "meeting", Value: r.Meeting}, Fact{Name: "from run", Value: fmt.Sprint(r.Number)})
-		if in.Rehearsal, err = b.Rehearse(ctx, s.ID, s.Run); err != nil {
+		if in.Rehearsal, err = rehearse(ctx, s.ID, s.Run); err != nil {
 			return nil, err
 		}
 		effect := s.Primary.Matters

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -43,7 +44,7 @@ func render(name string, f frame) ([]byte, error) {
 	if err := papers.ExecuteTemplate(&b, name, f); err != nil {
 		return nil, fmt.Errorf("paper: %w", err)
 	}
-	return b.Bytes(), nil
+	return draw.Said(b.Bytes(), say.English{}), nil
 }
 
 // Headline is the change in one line.
@@ -64,7 +65,7 @@ func (c *ChangeSheet) HTML(href string) ([]byte, error) {
 		s := draw.NewSVG(w, 10)
 		h := draw.Cells(s, c.Setting, c.Old, draw.CellsOptions{Width: w, Decimals: -1, Dwell: c.Dwell, Tall: true})
 		s.Resize(w, h)
-		f.OldCells = s.HTML("cells", "Old values of "+c.Setting.ID, "The same values stand in the change, cell by cell")
+		f.OldCells = s.HTML("cells", say.T("Old values of {setting}", c.Setting.ID), say.T("The same values stand in the change, cell by cell"))
 	}
 	s := draw.NewSVG(w, 10)
 	o := draw.CellsOptions{Width: w, Decimals: -1, New: c.New}
@@ -73,7 +74,7 @@ func (c *ChangeSheet) HTML(href string) ([]byte, error) {
 	}
 	h := draw.Cells(s, c.Setting, c.Old, o)
 	s.Resize(w, h)
-	f.NewCells = s.HTML("cells", "New values of "+c.Setting.ID, strings.Join(c.Changed, "; "))
+	f.NewCells = s.HTML("cells", say.T("New values of {setting}", c.Setting.ID), say.Plain(strings.Join(c.Changed, "; ")))
 	f.NewNumber, f.Others = orDash(c.NewNumber), c.othersLine()
 	by := map[string]setting.Overrule{}
 	for _, o := range c.Overrules {

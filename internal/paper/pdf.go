@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"strconv"
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -13,6 +14,7 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 )
 
 // Size is a sheet of paper in mm.
@@ -35,7 +37,7 @@ func SizeNamed(name string) (Size, error) {
 	case "Letter", "letter":
 		return Letter, nil
 	}
-	return Size{}, fmt.Errorf("paper size %q is not known", name)
+	return Size{}, say.Error("paper size {name} is not known", strconv.Quote(name))
 }
 
 const (
@@ -186,6 +188,7 @@ func (p *pdf) font(t draw.Text) {
 // plain replaces what the embedded fonts do not hold and fpdf cannot place, so
 // that no character is lost without a sign.
 func plain(s string) string {
+	s = say.Text(s).String() // paper is English
 	out := make([]rune, 0, len(s))
 	for _, r := range s {
 		switch {

@@ -236,7 +236,7 @@ func Dwell(f rehearsal.Footprint, v setting.Values) [][]float64 {
 // UseLines says where on the lap a footprint lies, most used first.
 func UseLines(f rehearsal.Footprint, most int) []say.Text {
 	if f.Cannot != "" {
-		return []say.Text{say.T("Where the cells are used cannot be said: {why}.", say.Key(f.Cannot))}
+		return []say.Text{say.T("Where the cells are used cannot be said: {why}.", f.Cannot)}
 	}
 	var out []say.Text
 	for i, u := range f.Uses {

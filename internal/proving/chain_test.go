@@ -210,7 +210,7 @@ func (w *row) laps(x *chained) {
 			w.lap, w.lapZ = append(w.lap, d), append(w.lapZ, d/l.TimeSE)
 		}
 		for _, c := range r.Cannot {
-			w.withheld[c.What]++
+			w.withheld[c.What.String()]++
 		}
 	}
 }
@@ -268,7 +268,7 @@ func (w *row) episodes(x *chained) {
 // cannot tells whether a ride withholds something.
 func (x *chained) cannot(what string) bool {
 	for _, c := range x.rides[0].Cannot {
-		if c.What == what {
+		if c.What.String() == what {
 			return true
 		}
 	}

@@ -47,7 +47,7 @@ func TestStrangers(t *testing.T) {
 					t.Fatal(err)
 				}
 				for _, p := range res.Problems {
-					if m := behind.FindStringSubmatch(p.Text); m != nil {
+					if m := behind.FindStringSubmatch(p.Text.String()); m != nil {
 						if d, _ := strconv.ParseFloat(m[1], 64); math.Abs(d-x.delay) > 0.03 {
 							t.Errorf("%s, in truth %.3f s", p.Text, x.delay)
 						}

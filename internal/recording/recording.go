@@ -14,6 +14,8 @@ import (
 	"math"
 	"sort"
 	"time"
+
+	"cornerwright/internal/say"
 )
 
 // Canonical channel names. Unknown columns keep their own name and have
@@ -73,8 +75,43 @@ type Problem struct {
 	Line     int      `json:"line,omitempty"`
 	Column   int      `json:"column,omitempty"`
 	Channel  string   `json:"channel,omitempty"`
+	Text     say.Text `json:"text"`
+	Mend     say.Text `json:"mend"`
+}
+
+// Kept is a problem as it is stored: its texts with their values, so that a page
+// can say them later in any language. Printed, a Problem is English.
+type Kept struct {
+	Severity Severity `json:"severity"`
+	Line     int      `json:"line,omitempty"`
+	Column   int      `json:"column,omitempty"`
+	Channel  string   `json:"channel,omitempty"`
 	Text     string   `json:"text"`
 	Mend     string   `json:"mend"`
+}
+
+// Keep makes problems ready to be stored.
+func Keep(list []Problem) []Kept {
+	if list == nil {
+		return nil
+	}
+	out := make([]Kept, len(list))
+	for i, p := range list {
+		out[i] = Kept{p.Severity, p.Line, p.Column, p.Channel, string(p.Text), string(p.Mend)}
+	}
+	return out
+}
+
+// Unkeep makes stored problems what they were.
+func Unkeep(list []Kept) []Problem {
+	if list == nil {
+		return nil
+	}
+	out := make([]Problem, len(list))
+	for i, k := range list {
+		out[i] = Problem{k.Severity, k.Line, k.Column, k.Channel, say.Text(k.Text), say.Text(k.Mend)}
+	}
+	return out
 }
 
 // MarkKind names a kind of health mark.
@@ -97,7 +134,38 @@ const (
 type Mark struct {
 	Kind MarkKind
 	Span
-	Text string // evidence, in words
+	Text say.Text // evidence, in words
+}
+
+// KeptMark is a mark as it is stored, its text with its values.
+type KeptMark struct {
+	Kind MarkKind
+	Span
+	Text string
+}
+
+// KeepMarks makes marks ready to be stored.
+func KeepMarks(list []Mark) []KeptMark {
+	if list == nil {
+		return nil
+	}
+	out := make([]KeptMark, len(list))
+	for i, m := range list {
+		out[i] = KeptMark{m.Kind, m.Span, string(m.Text)}
+	}
+	return out
+}
+
+// UnkeepMarks makes stored marks what they were.
+func UnkeepMarks(list []KeptMark) []Mark {
+	if list == nil {
+		return nil
+	}
+	out := make([]Mark, len(list))
+	for i, k := range list {
+		out[i] = Mark{k.Kind, k.Span, say.Text(k.Text)}
+	}
+	return out
 }
 
 // Channel is one measured quantity on its own clock.

@@ -8,6 +8,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // engineBrake rehearses another level of engine braking: the drag of the engine
@@ -21,7 +22,7 @@ func (j *job) engineBrake() {
 		}
 	}
 	if j.s.Unit != "%" {
-		j.bound("decel", "mps2", func(p *ride.Pass) float64 { return p.CoastDecel }, "a level without a physical unit says nothing about force until two levels have been ridden")
+		j.bound("decel", "mps2", func(p *ride.Pass) float64 { return p.CoastDecel }, say.T("a level without a physical unit says nothing about force until two levels have been ridden"))
 		return
 	}
 	force := map[int]ride.Interval{}
@@ -63,10 +64,10 @@ func (j *job) engineBrake() {
 		d, lo, hi := drag/dwell/m, dragLo/dwell/m, dragHi/dwell/m
 		lo, hi = math.Min(0.5*lo, 1.5*lo), math.Max(0.5*hi, 1.5*hi)
 		coast := j.values(turn, func(p *ride.Pass) float64 { return p.CoastDecel })
-		basis := "engine drag of this ride in proportion to the level; half and one and a half times it"
+		basis := say.T("engine drag of this ride in proportion to the level; half and one and a half times it")
 		for g := range share {
 			if f, ok := force[g]; !ok || !f.OK {
-				basis = fmt.Sprintf("usual engine drag: gear %d could not be identified on this ride", g)
+				basis = say.T("usual engine drag: gear {g} could not be identified on this ride", g)
 			}
 		}
 		j.entrySlip(turn, d, lo, hi, m)
@@ -74,7 +75,7 @@ func (j *job) engineBrake() {
 		lo, hi = order(lo*k, hi*k)
 		j.add(turn, circuit.PhaseEntry, "decel", "mps2", coast, d*k, math.Min(lo, 0.3*d*k), math.Max(hi, d*k), false, basis)
 	}
-	j.out.withhold("brake point", "whether the rider brakes later or releases earlier is the rider's choice", "compare entry speed and time after the run")
+	j.out.withhold(say.T("brake point"), say.T("whether the rider brakes later or releases earlier is the rider's choice"), say.T("compare entry speed and time after the run"))
 }
 
 // entrySlip says how much more the rear wheel will drag: force over load and
@@ -83,7 +84,7 @@ func (j *job) entrySlip(turn int, d, lo, hi, m float64) {
 	slip := j.values(turn, func(p *ride.Pass) float64 { return 100 * p.EntrySlip })
 	load := j.rearLoad(turn)
 	if !(load > 100) {
-		j.out.withhold("rear slip on entry", fmt.Sprintf("the rear wheel of turn %d carries next to nothing on the brakes, or it is not known", turn), "give mass, centre of mass and wheelbase in the bike file")
+		j.out.withhold(say.T("rear slip on entry"), say.T("the rear wheel of turn {turn} carries next to nothing on the brakes, or it is not known", turn), say.T("give mass, centre of mass and wheelbase in the bike file"))
 		return
 	}
 	toSlip := func(a, stiff float64) float64 { return -100 * a * m / (load * stiff) }
@@ -92,7 +93,7 @@ func (j *job) entrySlip(turn int, d, lo, hi, m float64) {
 	x := []float64{toSlip(lo, stiffHigh), toSlip(2*lo, stiffLow), toSlip(hi, stiffHigh), toSlip(2*hi, stiffLow)}
 	sort.Float64s(x)
 	j.add(turn, circuit.PhaseEntry, "rear_slip", "pct", slip, toSlip(d, 0.5*(stiffLow+stiffHigh)), x[0], x[3], false,
-		fmt.Sprintf("rear load of %.0f N while entering, slip stiffness %.0f to %.0f times load", load, stiffLow, stiffHigh))
+		say.T("rear load of {load} N while entering, slip stiffness {stifflow} to {stiffhigh} times load", fmt.Sprintf("%.0f", load), fmt.Sprintf("%.0f", stiffLow), fmt.Sprintf("%.0f", stiffHigh)))
 }
 
 // rearLoad is the load left on the rear wheel in the entry phase of a turn at
@@ -190,9 +191,9 @@ func (j *job) blip() {
 		t := byTurn[turn]
 		d := inference.Mean(t.shift)
 		lo, hi := order(0.4*d, 1.6*d)
-		j.add(turn, circuit.PhaseBrake, "surplus", "rpm", t.surplus, d, lo, hi, false, "the rise of the engine in proportion to the blip; the rider's own hand is in it too")
+		j.add(turn, circuit.PhaseBrake, "surplus", "rpm", t.surplus, d, lo, hi, false, say.T("the rise of the engine in proportion to the blip; the rider's own hand is in it too"))
 	}
 	if len(turns) == 0 {
-		j.out.withhold("surplus", "no downshift into that gear was seen on a timed lap", "ride it first")
+		j.out.withhold(say.T("surplus"), say.T("no downshift into that gear was seen on a timed lap"), say.T("ride it first"))
 	}
 }

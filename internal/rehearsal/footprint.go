@@ -8,14 +8,15 @@ import (
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
 // rule says at which samples a setting is at work, by what it acts on. The
 // thresholds are common practice.
 type rule struct {
-	words string
-	needs string // the signal without which nothing can be said
+	words say.Text
+	needs say.Text // the signal without which nothing can be said
 	on    func(r *ride.Ride, i int) bool
 	have  func(r *ride.Ride) bool
 }
@@ -27,30 +28,30 @@ func haveGear(r *ride.Ride) bool { return r.Signals.Grip != nil && r.Signals.Gea
 func onBrakes(r *ride.Ride, i int) bool { return at(r.Signals.FrontBrake, i) > 0.5e5 }
 
 var rules = map[string]rule{
-	"slip-target": {"throttle open, off the brakes, front wheel on the ground", "grip",
+	"slip-target": {say.T("throttle open, off the brakes, front wheel on the ground"), say.T("grip"),
 		func(r *ride.Ride, i int) bool {
 			return r.Signals.Grip[i] > 0.05 && !onBrakes(r, i) && !isTrue(r.Signals.Airborne, i)
 		}, haveGrip},
-	"engine-brake": {"throttle closed, in gear", "grip and gear",
+	"engine-brake": {say.T("throttle closed, in gear"), say.T("grip and gear"),
 		func(r *ride.Ride, i int) bool {
 			return r.Signals.Grip[i] < 0.02 && !(at(r.Signals.Clutch, i) > 0.5)
 		}, haveGear},
-	"wheelie-limit": {"hard drive: more than 4 m/s2, or the front in the air", "grip",
+	"wheelie-limit": {say.T("hard drive: more than 4 m/s2, or the front in the air"), say.T("grip"),
 		func(r *ride.Ride, i int) bool {
 			return r.Signals.Grip[i] > 0.05 && (at(r.Signals.Accel, i) > 4 || isTrue(r.Signals.Airborne, i))
 		}, haveGrip},
-	"torque-limit": {"throttle more than half open, in gear", "grip and gear",
+	"torque-limit": {say.T("throttle more than half open, in gear"), say.T("grip and gear"),
 		func(r *ride.Ride, i int) bool { return r.Signals.Grip[i] > 0.5 }, haveGear},
-	"throttle-map": {"throttle open", "grip",
+	"throttle-map": {say.T("throttle open"), say.T("grip"),
 		func(r *ride.Ride, i int) bool { return r.Signals.Grip[i] > 0.03 }, haveGrip},
-	"rear-lift": {"on the front brake, upright", "front brake pressure",
+	"rear-lift": {say.T("on the front brake, upright"), say.T("front brake pressure"),
 		func(r *ride.Ride, i int) bool { return at(r.Signals.FrontBrake, i) > 5e5 },
 		func(r *ride.Ride) bool { return r.Signals.FrontBrake != nil }},
-	"brake-slip": {"on the front brake", "front brake pressure", onBrakes,
+	"brake-slip": {say.T("on the front brake"), say.T("front brake pressure"), onBrakes,
 		func(r *ride.Ride) bool { return r.Signals.FrontBrake != nil }},
 }
 
-var everywhere = rule{"always", "", func(*ride.Ride, int) bool { return true }, func(*ride.Ride) bool { return true }}
+var everywhere = rule{say.T("always"), "", func(*ride.Ride, int) bool { return true }, func(*ride.Ride) bool { return true }}
 
 func ruleOf(s *setting.Setting) rule {
 	if u, ok := rules[s.ActsOn()]; ok {
@@ -167,27 +168,27 @@ func FootprintOf(r *ride.Ride, b *bike.Bike, step setting.Step, sheet setting.Sh
 	f := Footprint{Setting: step.Setting}
 	s := b.Setting(step.Setting)
 	if s == nil {
-		f.Cannot = fmt.Sprintf("the bike has no setting %q", step.Setting)
+		f.Cannot = say.T("the bike has no setting {setting}", fmt.Sprintf("%q", step.Setting))
 		return f
 	}
 	f.Unit = s.Unit
 	if r == nil || r.Position == nil || len(r.Position.Time) < 2 {
-		f.Cannot = "there is no ride to lay the step on"
+		f.Cannot = say.T("there is no ride to lay the step on")
 		return f
 	}
 	u := ruleOf(s)
 	f.Rule = u.words
 	if s.ActsOn() == "blip" {
-		f.Rule = "during downshifts into the gear"
+		f.Rule = say.T("during downshifts into the gear")
 	}
 	if !u.have(r) {
-		f.Cannot = "the recording has no " + u.needs + ", so the use of " + s.ID + " cannot be seen"
+		f.Cannot = say.T("the recording has no {needs}, so the use of {id} cannot be seen", u.needs, s.ID)
 		return f
 	}
 	if s.Kind == setting.Grid {
 		for _, a := range []setting.Axis{s.Rows, s.Columns} {
 			if a.Channel == "lean" && r.Signals.Lean == nil || a.Channel == "rpm" && r.Signals.RPM == nil {
-				f.Cannot = "the recording gives no " + a.Channel + ", so the cells of " + s.ID + " in use are unknown"
+				f.Cannot = say.T("the recording gives no {channel}, so the cells of {id} in use are unknown", a.Channel, s.ID)
 				return f
 			}
 		}
@@ -264,7 +265,7 @@ func (f *Footprint) compute(r *ride.Ride, s *setting.Setting, step setting.Step,
 	}
 	f.Laps = len(laps)
 	if f.Laps == 0 {
-		f.Cannot = "no timed lap to lay the step on"
+		f.Cannot = say.T("no timed lap to lay the step on")
 		return
 	}
 	n := float64(f.Laps)
@@ -405,8 +406,7 @@ func sensitivity(r *ride.Ride, s *setting.Setting, delta map[[2]int]float64, str
 	}
 	if worst > 0.2*share[0] {
 		out.Large = true
-		out.Text = fmt.Sprintf("if lean is 2 deg or speed 1 %% off, turn %d has between %.0f and %.0f %% of it instead of %.0f %%",
-			aim, 100*minOf(share[1:]), 100*maxOf(share[1:]), 100*share[0])
+		out.Text = say.T("if lean is 2 deg or speed 1 % off, turn {aim} has between {x} and {x2} % of it instead of {share} %", aim, fmt.Sprintf("%.0f", 100*minOf(share[1:])), fmt.Sprintf("%.0f", 100*maxOf(share[1:])), fmt.Sprintf("%.0f", 100*share[0]))
 	}
 	return out
 }

@@ -77,7 +77,7 @@ func guardResults(ctx GuardContext) []setting.GuardResult {
 	case ctx.Ride != nil:
 		g.footprint = FootprintOf(ctx.Ride, ctx.Bike, ctx.Step, ctx.Sheet)
 	default:
-		g.footprint.Cannot = "there is no ride to lay the step on"
+		g.footprint.Cannot = say.T("there is no ride to lay the step on")
 	}
 	out := make([]setting.GuardResult, 0, len(checks))
 	for _, check := range checks {
@@ -295,10 +295,10 @@ func (g *guarded) radii() setting.GuardResult {
 	for _, t := range []struct {
 		name say.Text
 		ok   bool
-		why  string
+		why  say.Text
 	}{{say.T("front"), g.Ride.Tyres.Front.Identified, g.Ride.Tyres.Front.Why}, {say.T("rear"), g.Ride.Tyres.Rear.Identified, g.Ride.Tyres.Rear.Why}} {
 		if !t.ok {
-			why := say.Key(t.why)
+			why := t.why
 			if why == "" {
 				why = say.T("no reason given")
 			}
@@ -314,7 +314,7 @@ func (g *guarded) unvisited() setting.GuardResult {
 		return ok(name, say.T("nothing is loosened"))
 	}
 	if g.footprint.Cannot != "" {
-		return no(name, say.T("ride first, with the channels the setting is looked up by"), say.T("which cells were ridden cannot be seen: {cannot}", say.Key(g.footprint.Cannot)))
+		return no(name, say.T("ride first, with the channels the setting is looked up by"), say.T("which cells were ridden cannot be seen: {cannot}", g.footprint.Cannot))
 	}
 	var blind []setting.Cell
 	for _, c := range g.footprint.Never {

@@ -11,6 +11,7 @@ package rehearsal
 import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -47,11 +48,11 @@ func (c CellUse) Visited() bool { return c.Laps > 0 && c.Dwell >= 0.02 }
 // Sensitivity tells how the share of the step's own turns moves when lean and
 // speed are a little wrong. Shares are 0..1; NaN where no turn is aimed at.
 type Sensitivity struct {
-	Share                float64 // as recorded
-	LeanLess, LeanMore   float64 // lean 2 deg less and more
-	SpeedLess, SpeedMore float64 // speed 1 % less and more
-	Large                bool    // any of them moves the share by more than a fifth
-	Text                 string  // in words, where Large
+	Share                float64  // as recorded
+	LeanLess, LeanMore   float64  // lean 2 deg less and more
+	SpeedLess, SpeedMore float64  // speed 1 % less and more
+	Large                bool     // any of them moves the share by more than a fifth
+	Text                 say.Text // in words, where Large
 }
 
 // Footprint is where on the lap, and for how long, a step's cells are used.
@@ -59,7 +60,7 @@ type Footprint struct {
 	Setting   string
 	Unit      string
 	Laps      int            // laps it rests on
-	Rule      string         // which samples count, in words
+	Rule      say.Text       // which samples count, in words
 	Dwell     float64        // s per lap, all changed cells
 	Mean, Max float64        // change of the interpolated value over all use, signed, in Unit
 	Uses      []Use          // by turn and phase, most used first
@@ -69,7 +70,7 @@ type Footprint struct {
 	Cells     []CellUse      // every cell of the setting, row by row
 	Never     []setting.Cell // changed cells that were never in use
 	Wobble    Sensitivity
-	Cannot    string // why there is none; empty if there is
+	Cannot    say.Text // why there is none; empty if there is
 }
 
 // Change is one measure at one turn before the step and after it.
@@ -84,9 +85,9 @@ type Change struct {
 	After    float64 // most likely; within AfterLo..AfterHi
 	AfterLo  float64
 	AfterHi  float64
-	N        int    // laps
-	Basis    string // in words: what the range rests on
-	SignOnly bool   // only the direction is known; After.. then hold the bound, not an estimate
+	N        int      // laps
+	Basis    say.Text // in words: what the range rests on
+	SignOnly bool     // only the direction is known; After.. then hold the bound, not an estimate
 }
 
 // Response is how the slip controller and the tyre of this bike answered on
@@ -96,7 +97,7 @@ type Response struct {
 	Headroom   ride.Interval // share of demanded force that was cut
 	Overshoot  ride.Interval // %: greatest slip above the target in an episode
 	Identified bool
-	Why        string // where not identified: reason; the range then is the wide default
+	Why        say.Text // where not identified: reason; the range then is the wide default
 }
 
 // EpisodeCount counts the recorded episodes that the step touches.

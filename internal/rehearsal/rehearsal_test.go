@@ -68,12 +68,12 @@ func TestFootprint(t *testing.T) {
 func TestFootprintSaysWhyNot(t *testing.T) {
 	r, b, sheet := toy()
 	r.Signals.Grip = nil
-	if f := FootprintOf(r, b, raise(1), sheet); !strings.Contains(f.Cannot, "no grip") {
+	if f := FootprintOf(r, b, raise(1), sheet); !strings.Contains(f.Cannot.String(), "no grip") {
 		t.Errorf("without grip: %q", f.Cannot)
 	}
 	r, b, sheet = toy()
 	r.Signals.Lean = nil
-	if f := FootprintOf(r, b, raise(1), sheet); !strings.Contains(f.Cannot, "no lean") {
+	if f := FootprintOf(r, b, raise(1), sheet); !strings.Contains(f.Cannot.String(), "no lean") {
 		t.Errorf("without lean: %q", f.Cannot)
 	}
 	if f := FootprintOf(nil, b, raise(1), sheet); f.Cannot == "" {

@@ -8,6 +8,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -37,7 +38,7 @@ func Rehearse(r *ride.Ride, b *bike.Bike, step setting.Step, sheet setting.Sheet
 	out := Rehearsal{Step: step, Footprint: FootprintOf(r, b, step, sheet), Cautions: Cautions}
 	out.Laps = out.Footprint.Laps
 	if out.Footprint.Cannot != "" {
-		out.withhold("rehearsal", out.Footprint.Cannot, "record the channels it needs, or ride a timed lap")
+		out.withhold(say.T("rehearsal"), out.Footprint.Cannot, say.T("record the channels it needs, or ride a timed lap"))
 		return out
 	}
 	s := b.Setting(step.Setting)
@@ -51,15 +52,15 @@ func Rehearse(r *ride.Ride, b *bike.Bike, step setting.Step, sheet setting.Sheet
 	case "blip":
 		j.blip()
 	case "wheelie-limit":
-		j.bound("air_time", "s", func(p *ride.Pass) float64 { return p.AirTime }, "a wheel-lift limit is not followed by a tyre or an engine alone: how far the front comes up is the rider's too")
+		j.bound("air_time", "s", func(p *ride.Pass) float64 { return p.AirTime }, say.T("a wheel-lift limit is not followed by a tyre or an engine alone: how far the front comes up is the rider's too"))
 	case "torque-limit", "throttle-map":
-		j.bound("exit_time", "s", func(p *ride.Pass) float64 { return p.ExitTime }, "how much of the torque the tyre would have carried is not known")
+		j.bound("exit_time", "s", func(p *ride.Pass) float64 { return p.ExitTime }, say.T("how much of the torque the tyre would have carried is not known"))
 	default:
-		out.withhold("effect of "+s.ID, "the tool has no model of what it acts on ("+s.ActsOn()+")", "judge it by the run; the footprint shows where it acts")
+		out.withhold(say.T("effect of {id}", s.ID), say.T("the tool has no model of what it acts on ({s})", s.ActsOn()), say.T("judge it by the run; the footprint shows where it acts"))
 	}
-	out.withhold("lap time", "the rider answers a changed bike with another line and another hand", "ride it and compare")
+	out.withhold(say.T("lap time"), say.T("the rider answers a changed bike with another line and another hand"), say.T("ride it and compare"))
 	if out.Footprint.Wobble.Large {
-		out.withhold("share of the turn aimed at", out.Footprint.Wobble.Text, "check lean zero and wheel circumference")
+		out.withhold(say.T("share of the turn aimed at"), out.Footprint.Wobble.Text, say.T("check lean zero and wheel circumference"))
 	}
 	sort.SliceStable(out.Changes, func(i, k int) bool {
 		a, c := out.Changes[i].Turn == step.Primary.Turn, out.Changes[k].Turn == step.Primary.Turn
@@ -68,7 +69,7 @@ func Rehearse(r *ride.Ride, b *bike.Bike, step setting.Step, sheet setting.Sheet
 	return out
 }
 
-func (h *Rehearsal) withhold(what, why, mend string) {
+func (h *Rehearsal) withhold(what, why, mend say.Text) {
 	h.Withheld = append(h.Withheld, ride.Cannot{What: what, Why: why, Mend: mend})
 }
 
@@ -146,7 +147,7 @@ func (j *job) values(turn int, f func(*ride.Pass) float64) []float64 {
 
 // add appends a change; d, dLo, dHi are the change of the mean by the step
 // alone. The range is widened by what as many laps again would scatter by.
-func (j *job) add(turn int, phase circuit.Phase, measure, unit string, before []float64, d, dLo, dHi float64, floor bool, basis string) {
+func (j *job) add(turn int, phase circuit.Phase, measure, unit string, before []float64, d, dLo, dHi float64, floor bool, basis say.Text) {
 	mean, lo, hi, n := mean95(before)
 	if n < 2 {
 		return
@@ -164,14 +165,14 @@ func (j *job) add(turn int, phase circuit.Phase, measure, unit string, before []
 }
 
 // bound gives only the direction of a change, with the value before.
-func (j *job) bound(measure, unit string, f func(*ride.Pass) float64, why string) {
+func (j *job) bound(measure, unit string, f func(*ride.Pass) float64, why say.Text) {
 	for _, turn := range j.turns {
 		mean, lo, hi, n := mean95(j.values(turn, f))
 		if n < 2 {
 			continue
 		}
 		c := Change{Turn: turn, Measure: measure, Unit: unit, Before: mean, BeforeLo: lo, BeforeHi: hi, N: n, SignOnly: true,
-			After: mean, AfterLo: mean, AfterHi: mean, Basis: "direction only: " + why}
+			After: mean, AfterLo: mean, AfterHi: mean, Basis: say.T("direction only: {why}", why)}
 		up := j.s.LoosensAny(j.step.Cells) == (measure == "air_time")
 		if up {
 			c.AfterHi = math.Inf(1)
@@ -180,5 +181,5 @@ func (j *job) bound(measure, unit string, f func(*ride.Pass) float64, why string
 		}
 		j.out.Changes = append(j.out.Changes, c)
 	}
-	j.out.withhold("size of the effect", why, "only the direction is shown")
+	j.out.withhold(say.T("size of the effect"), why, say.T("only the direction is shown"))
 }

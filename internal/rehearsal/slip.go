@@ -1,12 +1,12 @@
 package rehearsal
 
 import (
-	"fmt"
 	"math"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/inference"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -22,10 +22,10 @@ import (
 func (j *job) slip() {
 	g := &j.r.Signals
 	if g.Cut == nil {
-		j.out.withhold("cut time", "the recording shows no cut: neither a cut channel nor grip and throttle", "record the cut channel, or grip and throttle plate")
+		j.out.withhold(say.T("cut time"), say.T("the recording shows no cut: neither a cut channel nor grip and throttle"), say.T("record the cut channel, or grip and throttle plate"))
 	}
 	if g.RearSlip == nil {
-		j.out.withhold("slip", "rear slip cannot be given", "record both wheel speeds")
+		j.out.withhold(say.T("slip"), say.T("rear slip cannot be given"), say.T("record both wheel speeds"))
 	}
 	j.respond()
 	w := weigher{j.r, j.s}
@@ -130,7 +130,7 @@ func (j *job) slopes(slip, force float64) [3]float64 {
 func (j *job) respond() {
 	g := &j.r.Signals
 	if g.RearSlip == nil || g.Force == nil || g.Cut == nil {
-		j.out.Response.Why = "needs rear slip, wheel force and cut"
+		j.out.Response.Why = say.T("needs rear slip, wheel force and cut")
 		return
 	}
 	type pair struct{ xx, xy float64 }
@@ -160,7 +160,7 @@ func (j *job) respond() {
 		byLap[st.Lap] = p
 	}
 	if len(byLap) < 3 || samples < 100 {
-		j.out.Response.Why = fmt.Sprintf("only %d samples of cut on %d laps; 100 on 3 laps are needed", samples, len(byLap))
+		j.out.Response.Why = say.T("only {samples} samples of cut on {bylap} laps; 100 on 3 laps are needed", samples, len(byLap))
 		return
 	}
 	var xx, xy float64
@@ -181,7 +181,7 @@ func (j *job) respond() {
 	half := inference.TQuantile(0.975, n-1) * math.Sqrt((n-1)/n*ss)
 	j.out.Response.Slope = ride.Interval{Value: slope, Lo: slope - half, Hi: slope + half, N: len(byLap), OK: true}
 	if !(slope > 20) {
-		j.out.Response.Why = "force does not rise with slip where the controller cut: the tyre was at its peak, or slip and force are too noisy"
+		j.out.Response.Why = say.T("force does not rise with slip where the controller cut: the tyre was at its peak, or slip and force are too noisy")
 		return
 	}
 	j.out.Response.Identified = true
@@ -221,16 +221,16 @@ func (j *job) slipChanges(sums map[[2]int]*lapSum) {
 		}
 		if j.r.Signals.Cut != nil {
 			lo, hi := order(dCut[0], dCut[2])
-			j.add(turn, "", "cut_time", "s", cut, dCut[1], lo, hi, true, "closed loop from no answer of the tyre to its full first rise; recorded line and throttle")
+			j.add(turn, "", "cut_time", "s", cut, dCut[1], lo, hi, true, say.T("closed loop from no answer of the tyre to its full first rise; recorded line and throttle"))
 			lo, hi = order(-0.5*dTime[0], -1.3*dTime[2])
-			j.add(turn, "", "segment_time", "s", segment, -dTime[1], lo, hi, false, "released drive up to the next brake point; never a promise of lap time")
+			j.add(turn, "", "segment_time", "s", segment, -dTime[1], lo, hi, false, say.T("released drive up to the next brake point; never a promise of lap time"))
 		}
 		if j.r.Signals.RearSlip != nil && shift != 0 {
 			lo, hi := order(0, 1.3*shift)
-			j.add(turn, circuit.PhasePickup, "slip_peak", "pct", slip, 0.7*shift, lo, hi, true, "the greatest slip follows the target, with its overshoot")
+			j.add(turn, circuit.PhasePickup, "slip_peak", "pct", slip, 0.7*shift, lo, hi, true, say.T("the greatest slip follows the target, with its overshoot"))
 			j.out.Changes = append(j.out.Changes, Change{Turn: turn, Measure: "lean_peak", Unit: "deg", Before: lean * 180 / math.Pi,
 				BeforeLo: lean * 180 / math.Pi, BeforeHi: lean * 180 / math.Pi, After: lean * 180 / math.Pi, AfterLo: lean * 180 / math.Pi, AfterHi: lean*180/math.Pi + 1,
-				N: int(n), Basis: "greatest lean at which the changed cells were in use during a cut"})
+				N: int(n), Basis: say.T("greatest lean at which the changed cells were in use during a cut")})
 		}
 	}
 }

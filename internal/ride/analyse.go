@@ -7,6 +7,7 @@ import (
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Analyse computes everything known about one run: position and laps (package
@@ -96,8 +97,8 @@ func (w *work) lean() {
 	s := &w.r.Signals
 	s.Lean, s.LeanSE, w.r.Lean = bike.EstimateLean(in, w.b)
 	if in.Channel == nil {
-		why := "no lean channel is logged"
-		w.cannot("lean channel", why, "log lean, or live with "+w.r.Lean.Source+fmt.Sprintf(" (standard error %.1f deg)", w.r.Lean.SE*180/math.Pi))
+		why := say.T("no lean channel is logged")
+		w.cannot(say.T("lean channel"), why, say.T("log lean, or live with {source} (standard error {se} deg)", w.r.Lean.Source, fmt.Sprintf("%.1f", w.r.Lean.SE*180/math.Pi)))
 	}
 	w.roll = make([]float64, w.n)
 	w.slope(w.roll, s.Lean, 4)
@@ -106,7 +107,7 @@ func (w *work) lean() {
 // force is the force between rear tyre and road, brakes included.
 func (w *work) force() {
 	if w.b.Mass.Total == 0 || w.b.Air.DragArea == 0 {
-		w.cannot("force and torque", "mass or drag area is not in the bike file", "give mass.total_kg and air.drag_area_m2")
+		w.cannot(say.T("force and torque"), say.T("mass or drag area is not in the bike file"), say.T("give mass.total_kg and air.drag_area_m2"))
 		return
 	}
 	f := make([]float64, w.n)

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"cornerwright/internal/bike"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -37,15 +38,15 @@ func (w *work) limiterLevel() float64 {
 func (w *work) findBlips() {
 	s := &w.r.Signals
 	if s.Gear == nil || s.RPM == nil {
-		w.cannot("downshifts", "they need gear (or rear wheel speed and ratios) and engine speed", "log engine speed and gear")
+		w.cannot(say.T("downshifts"), say.T("they need gear (or rear wheel speed and ratios) and engine speed"), say.T("log engine speed and gear"))
 		return
 	}
 	if s.Clutch == nil {
-		w.cannot("surplus engine speed of downshifts", "without a clutch switch the instant of clutch home is not known", "log the clutch switch; downshifts are classed as matched, over or under only")
+		w.cannot(say.T("surplus engine speed of downshifts"), say.T("without a clutch switch the instant of clutch home is not known"), say.T("log the clutch switch; downshifts are classed as matched, over or under only"))
 	}
 	known := s.Clutch != nil && w.front != nil
 	if w.front == nil {
-		w.cannot("surplus engine speed of downshifts", "without front wheel speed the engine speed needed rests on GPS speed: good to some 300/min only", "log front wheel speed; downshifts are classed as matched, over or under only")
+		w.cannot(say.T("surplus engine speed of downshifts"), say.T("without front wheel speed the engine speed needed rests on GPS speed: good to some 300/min only"), say.T("log front wheel speed; downshifts are classed as matched, over or under only"))
 	}
 	var slip []float64
 	if s.RearSlip != nil {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -35,7 +36,7 @@ func (w *work) masks() {
 				w.braking[i] = true
 			}
 		}
-		w.cannot("brake pressure", "no front brake pressure is logged", "log front brake pressure; braking is taken from deceleration beyond 3 m/s2")
+		w.cannot(say.T("brake pressure"), say.T("no front brake pressure is logged"), say.T("log front brake pressure; braking is taken from deceleration beyond 3 m/s2"))
 	}
 	widen(w.braking, w.samples(0.05), w.samples(0.15))
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // What makes a stretch of torque reduction an episode. Shares of torque; times
@@ -97,9 +98,9 @@ func (w *work) findCuts() {
 			return
 		}
 		w.addCuts(cut, gate{0.06, 0.06, 0.03, 0.06, 0.15, 0.12}, nil, accept, edges, recording.Grip, recording.RPM)
-		w.cannot("small cuts", "neither a cut channel nor the throttle plate is logged: cuts under about 6 % or 0.15 s are not seen, and what is seen is suspected only", "log the cut or the throttle plate")
+		w.cannot(say.T("small cuts"), say.T("neither a cut channel nor the throttle plate is logged: cuts under about 6 % or 0.15 s are not seen, and what is seen is suspected only"), say.T("log the cut or the throttle plate"))
 	default:
-		w.cannot("cuts", "they need a cut channel, or grip with throttle, or grip with engine speed and gear", "log throttle beside grip")
+		w.cannot(say.T("cuts"), say.T("they need a cut channel, or grip with throttle, or grip with engine speed and gear"), say.T("log throttle beside grip"))
 	}
 }
 

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"cornerwright/internal/say"
 )
 
 // engineBrake measures what the closed throttle takes: force at the rear wheel
@@ -13,13 +15,13 @@ func (w *work) engineBrake() {
 	s := &w.r.Signals
 	switch {
 	case s.Grip == nil:
-		w.cannot("engine braking", "no grip is logged", "log grip")
+		w.cannot(say.T("engine braking"), say.T("no grip is logged"), say.T("log grip"))
 		return
 	case s.Gear == nil:
-		w.cannot("engine braking", "the gear is not known", "log gear, or rear wheel speed and engine speed")
+		w.cannot(say.T("engine braking"), say.T("the gear is not known"), say.T("log gear, or rear wheel speed and engine speed"))
 		return
 	case s.Force == nil:
-		w.cannot("engine braking", "mass or drag area is not in the bike file", "give mass.total_kg and air.drag_area_m2")
+		w.cannot(say.T("engine braking"), say.T("mass or drag area is not in the bike file"), say.T("give mass.total_kg and air.drag_area_m2"))
 		return
 	}
 	level := w.levelOf("engine-brake")

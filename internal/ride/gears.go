@@ -5,6 +5,7 @@ import (
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // shifts marks clutch pulls and changes of ratio from 0.1 s before to 0.3 s after.
@@ -58,10 +59,10 @@ func (w *work) gear() {
 	}
 	switch {
 	case s.RPM == nil:
-		w.cannot("gear", "no gear and no engine speed is logged", "log engine speed or gear")
+		w.cannot(say.T("gear"), say.T("no gear and no engine speed is logged"), say.T("log engine speed or gear"))
 		return
 	case w.rear == nil:
-		w.cannot("gear", "no gear channel, and no rear wheel speed to tell it from", "log gear or rear wheel speed")
+		w.cannot(say.T("gear"), say.T("no gear channel, and no rear wheel speed to tell it from"), say.T("log gear or rear wheel speed"))
 		return
 	}
 	in := bike.GearInput{DT: w.dt, Rear: w.rear, Clutch: s.Clutch, RPM: w.mem.take()}
@@ -71,11 +72,11 @@ func (w *work) gear() {
 	}
 	gear, scale, ok := bike.Gears(in, w.b)
 	if !ok {
-		why := "the ratios of the bike file do not explain engine and wheel speed"
+		why := say.T("the ratios of the bike file do not explain engine and wheel speed")
 		if len(w.b.Drive.Gears) == 0 {
-			why = "no gear channel, and the bike file gives no ratios"
+			why = say.T("no gear channel, and the bike file gives no ratios")
 		}
-		w.cannot("gear", why, "log gear, or put drive.gears, primary and sprockets right")
+		w.cannot(say.T("gear"), why, say.T("log gear, or put drive.gears, primary and sprockets right"))
 		return
 	}
 	s.Gear, w.ratioScale, w.gearFromRatio = gear, scale, true

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -31,13 +32,13 @@ func (w *work) findHop() {
 	case w.rear != nil:
 		signal.DerivativeInto(x, w.rear, w.dt)
 		name, floor = "rear_speed", 4.0 // m/s2
-		w.cannot("light hop and chatter", "no shock travel is logged: the rear wheel's own speed shows only what is beyond 4 m/s2", "log shock travel at 100 samples a second or more")
+		w.cannot(say.T("light hop and chatter"), say.T("no shock travel is logged: the rear wheel's own speed shows only what is beyond 4 m/s2"), say.T("log shock travel at 100 samples a second or more"))
 	default:
-		w.cannot("hop and chatter", "neither shock travel nor rear wheel speed is logged", "log shock travel at 100 samples a second or more")
+		w.cannot(say.T("hop and chatter"), say.T("neither shock travel nor rear wheel speed is logged"), say.T("log shock travel at 100 samples a second or more"))
 		return
 	}
 	if c := w.rec.Channel(name); c.Rate() < 2.2*hopBand[1] {
-		w.cannot("hop and chatter", fmt.Sprintf("%s is logged at %.0f samples a second; %.0f are needed", name, c.Rate(), 2.2*hopBand[1]), "log it faster")
+		w.cannot(say.T("hop and chatter"), say.T("{name} is logged at {c} samples a second; {hopband} are needed", name, fmt.Sprintf("%.0f", c.Rate()), fmt.Sprintf("%.0f", 2.2*hopBand[1])), say.T("log it faster"))
 		return
 	}
 	w.hop = make([]float64, w.n)
@@ -119,7 +120,7 @@ func (w *work) covered(k Kind, e Episode) bool {
 // findShakes looks for weave and wobble in the yaw rate.
 func (w *work) findShakes() {
 	if w.yawRate == nil {
-		w.cannot("weave and wobble", "no yaw rate is logged", "log yaw rate at 50 samples a second or more")
+		w.cannot(say.T("weave and wobble"), say.T("no yaw rate is logged"), say.T("log yaw rate at 50 samples a second or more"))
 		return
 	}
 	c := w.rec.Channel("yaw_rate")

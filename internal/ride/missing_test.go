@@ -114,7 +114,7 @@ func noTravel(r *Ride, end string) bool {
 // tells looks for a reason: what cannot be given with why and mend, or a note.
 func tells(r *Ride, what string) bool {
 	for _, c := range r.Cannot {
-		if strings.Contains(c.What, what) {
+		if strings.Contains(c.What.String(), what) {
 			return c.Why != "" && c.Mend != ""
 		}
 	}

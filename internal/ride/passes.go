@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/say"
 )
 
 // fillPasses computes the per-pass table: one row per lap and turn. A measure
@@ -297,8 +298,8 @@ func (w *work) addEpisode(p *Pass, e *Episode) {
 }
 
 // passMarks collects in words what the pass rests on that is not whole.
-func (w *work) passMarks(p *Pass) []string {
-	var out []string
+func (w *work) passMarks(p *Pass) []say.Text {
+	var out []say.Text
 	if p.Why != "" {
 		out = append(out, p.Why)
 	}
@@ -310,14 +311,14 @@ func (w *work) passMarks(p *Pass) []string {
 	}
 	for _, b := range w.pos.Bridged {
 		if b.From < p.End && b.To > p.Start {
-			out = append(out, "gps bridged")
+			out = append(out, say.T("gps bridged"))
 			break
 		}
 	}
 	return out
 }
 
-func hasText(all []string, t string) bool {
+func hasText(all []say.Text, t say.Text) bool {
 	for _, a := range all {
 		if a == t {
 			return true

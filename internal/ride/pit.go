@@ -6,6 +6,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // findPitSpeed watches speed in the pit lane: more than 6 m off the line, or the
@@ -46,7 +47,7 @@ func (w *work) findPitSpeed() {
 func (w *work) findHesitation() {
 	s := &w.r.Signals
 	if s.Grip == nil || s.Throttle == nil {
-		w.cannot("hesitation after pick-up", "it needs grip and throttle plate", "log both")
+		w.cannot(say.T("hesitation after pick-up"), say.T("it needs grip and throttle plate"), say.T("log both"))
 		return
 	}
 	// The usual share of the grip that the plate gives in the first second.
@@ -92,7 +93,7 @@ func (w *work) findHesitation() {
 func (w *work) watch() {
 	c := w.rec.Channel(recording.Coolant)
 	if c == nil {
-		w.cannot("temperature watch", "no coolant temperature is logged", "log it")
+		w.cannot(say.T("temperature watch"), say.T("no coolant temperature is logged"), say.T("log it"))
 		return
 	}
 	warn, alarm := w.b.Limits.CoolantWarning, w.b.Limits.CoolantAlarm
@@ -104,13 +105,13 @@ func (w *work) watch() {
 	}
 	q := sorted(c.Value)
 	top := quantile(q, 0.995)
-	text := func(limit float64) string {
-		return fmt.Sprintf("coolant reached %.0f degC, limit %.0f degC", top-273.15, limit-273.15)
+	text := func(limit float64) say.Text {
+		return say.T("coolant reached {top} degC, limit {limit} degC", fmt.Sprintf("%.0f", top-273.15), fmt.Sprintf("%.0f", limit-273.15))
 	}
 	switch {
 	case top >= alarm:
-		w.problem(recording.Fault, recording.Coolant, text(alarm), "stop and find the cause before riding on")
+		w.problem(recording.Fault, recording.Coolant, text(alarm), say.T("stop and find the cause before riding on"))
 	case top >= warn:
-		w.problem(recording.Warning, recording.Coolant, text(warn), "watch it; clean the radiator, check the level")
+		w.problem(recording.Warning, recording.Coolant, text(warn), say.T("watch it; clean the radiator, check the level"))
 	}
 }

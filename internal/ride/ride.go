@@ -6,6 +6,7 @@ import (
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Method is the version of the analysis. Stored results of another version are
@@ -42,7 +43,7 @@ func (r *Ride) Speed() []float64 { return r.speed }
 func (r *Ride) SetSpeed(v []float64) { r.speed = v }
 
 // Cannot names one thing that is withheld and why.
-type Cannot struct{ What, Why, Mend string }
+type Cannot struct{ What, Why, Mend say.Text }
 
 // Signals are derived channels on the grid of Position.Time; nil where they
 // cannot be given. Signs: to the right positive.
@@ -123,7 +124,7 @@ type Episode struct {
 	Cost       Interval // s
 	DeltaV     float64  // m/s that a cut took by its end
 	Band       string   // hop: "hop" or "chatter"
-	Marked     string   // a health mark it rests on, in words
+	Marked     say.Text // a health mark it rests on, in words
 	Shift      *Shift   // blip and upshift
 }
 
@@ -180,7 +181,7 @@ type Pass struct {
 	HopRMS                             float64 // m/s2 or m/s as told in docs/method.md
 	ForkMax                            float64 // m
 	ShockMin                           float64
-	Marks                              []string // health marks and degradations it rests on
+	Marks                              []say.Text // health marks and degradations it rests on
 }
 
 // EngineBrake is the closed-throttle deceleration by gear: N at the rear wheel.

@@ -1,13 +1,17 @@
 package ride
 
-import "math"
+import (
+	"math"
+
+	"cornerwright/internal/say"
+)
 
 // findUpshifts measures every upshift: the gap in drive, the length of the cut,
 // the step of engine speed beyond the new gear's.
 func (w *work) findUpshifts() {
 	s := &w.r.Signals
 	if s.Gear == nil || s.RPM == nil {
-		w.cannot("upshifts", "they need gear (or rear wheel speed and ratios) and engine speed", "log engine speed and gear")
+		w.cannot(say.T("upshifts"), say.T("they need gear (or rear wheel speed and ratios) and engine speed"), say.T("log engine speed and gear"))
 		return
 	}
 	for i := 1; i < w.n; i++ {
@@ -64,12 +68,12 @@ func (w *work) findUpshifts() {
 func (w *work) findLimiter() {
 	s := &w.r.Signals
 	if s.RPM == nil {
-		w.cannot("limiter", "no engine speed is logged", "log engine speed")
+		w.cannot(say.T("limiter"), say.T("no engine speed is logged"), say.T("log engine speed"))
 		return
 	}
 	lim := w.b.Drive.LimiterRPM
 	if lim == 0 {
-		w.cannot("limiter", "the bike file gives no limiter_rpm", "give drive.limiter_rpm")
+		w.cannot(say.T("limiter"), say.T("the bike file gives no limiter_rpm"), say.T("give drive.limiter_rpm"))
 		return
 	}
 	m := w.mem.mask()

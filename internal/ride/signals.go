@@ -1,12 +1,12 @@
 package ride
 
 import (
-	"fmt"
 	"math"
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -75,7 +75,7 @@ func (w *work) channel(name string) []float64 {
 	if limit := wild[name]; limit > 0 && c.Rate() >= 40 {
 		var n int
 		if v, n = signal.Despike(c.Time, v, limit); n > len(v)/100 {
-			w.problem(recording.Warning, name, fmt.Sprintf("%s: %d of %d samples stand alone, far off their neighbours, and are not used", name, n, len(v)), "check sensor gap, plug and cable")
+			w.problem(recording.Warning, name, say.T("{name}: {n} of {v} samples stand alone, far off their neighbours, and are not used", name, n, len(v)), say.T("check sensor gap, plug and cable"))
 		}
 	}
 	return signal.Resample(c.Time, v, w.t0, w.dt, w.n)
@@ -167,7 +167,7 @@ func (w *work) time(i int) float64 { return w.t0 + float64(i)*w.dt }
 // samples is a duration in samples, at least one.
 func (w *work) samples(s float64) int { return max(1, int(math.Round(s/w.dt))) }
 
-func (w *work) cannot(what, why, mend string) {
+func (w *work) cannot(what, why, mend say.Text) {
 	for _, c := range w.r.Cannot {
 		if c.What == what {
 			return
@@ -176,13 +176,13 @@ func (w *work) cannot(what, why, mend string) {
 	w.r.Cannot = append(w.r.Cannot, Cannot{what, why, mend})
 }
 
-func (w *work) problem(sev recording.Severity, channel, text, mend string) {
+func (w *work) problem(sev recording.Severity, channel string, text, mend say.Text) {
 	w.r.Problems = append(w.r.Problems, recording.Problem{Severity: sev, Channel: channel, Text: text, Mend: mend})
 }
 
 // marked tells in words which health marks of the named channels touch a span.
-func (w *work) marked(s recording.Span, names ...string) string {
-	text := ""
+func (w *work) marked(s recording.Span, names ...string) say.Text {
+	var text say.Text
 	for _, n := range names {
 		c := w.rec.Channel(n)
 		if c == nil {
@@ -195,7 +195,7 @@ func (w *work) marked(s recording.Span, names ...string) string {
 			if text != "" {
 				text += "; "
 			}
-			text += n + ": " + string(m.Kind)
+			text += say.T("{channel}: {mark}", n, say.Key(string(m.Kind)))
 			break
 		}
 	}
@@ -204,7 +204,7 @@ func (w *work) marked(s recording.Span, names ...string) string {
 			if text != "" {
 				text += "; "
 			}
-			text += "clock: " + string(m.Kind)
+			text += say.T("clock: {mark}", say.Key(string(m.Kind)))
 		}
 	}
 	return text

@@ -3,6 +3,7 @@ package ride
 import (
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 	"cornerwright/internal/signal"
 )
@@ -40,7 +41,7 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool, edges 
 	s := &w.r.Signals
 	torque := w.crankTorque()
 	if torque == nil {
-		w.cannot("cuts", "without cut or throttle channel they need mass, drag area and ratios in the bike file", "log throttle beside grip")
+		w.cannot(say.T("cuts"), say.T("without cut or throttle channel they need mass, drag area and ratios in the bike file"), say.T("log throttle beside grip"))
 		return nil, nil, nil
 	}
 	n := w.n
@@ -53,7 +54,7 @@ func (w *work) signatureCut() (cut []float64, accept func(a, b int) bool, edges 
 	out := w.notDriven(grip)
 	m := w.fitTorque(torque, grip, out, true)
 	if m == nil {
-		w.cannot("cuts", "the run does not excite the engine enough to learn its torque", "ride more laps, or log throttle beside grip")
+		w.cannot(say.T("cuts"), say.T("the run does not excite the engine enough to learn its torque"), say.T("ride more laps, or log throttle beside grip"))
 		return nil, nil, nil
 	}
 	plain := w.uncut(m, torque, grip, out)

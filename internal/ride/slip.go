@@ -5,6 +5,7 @@ import (
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -44,11 +45,11 @@ func (w *work) slip() {
 		})
 	}
 	if s.RearSlip == nil {
-		why := "no rear wheel speed is logged"
+		why := say.T("no rear wheel speed is logged")
 		if w.rear != nil {
-			why = "the bike file does not give the circumference that the rear wheel speed was logged with"
+			why = say.T("the bike file does not give the circumference that the rear wheel speed was logged with")
 		}
-		w.cannot("rear slip", why, "log rear wheel speed and give tyre.rear.circumference_m")
+		w.cannot(say.T("rear slip"), why, say.T("log rear wheel speed and give tyre.rear.circumference_m"))
 	}
 	s.Accel = w.accel
 	w.leanBins()

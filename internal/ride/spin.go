@@ -1,6 +1,10 @@
 package ride
 
-import "math"
+import (
+	"math"
+
+	"cornerwright/internal/say"
+)
 
 // spinLimit is the rear slip beyond which the rear counts as spinning at a lean
 // (rad): the upper end of usual working slip of a dry track tyre, 15 % upright
@@ -21,11 +25,11 @@ func spinLimit(lean float64) float64 {
 func (w *work) findSpins() {
 	s := &w.r.Signals
 	if s.RearSlip == nil {
-		w.cannot("spin", "rear slip cannot be given", "see rear slip")
+		w.cannot(say.T("spin"), say.T("rear slip cannot be given"), say.T("see rear slip"))
 		return
 	}
 	if w.front == nil {
-		w.cannot("spin", "without front wheel speed slip rests on GPS speed: too coarse to tell a spin", "log front wheel speed")
+		w.cannot(say.T("spin"), say.T("without front wheel speed slip rests on GPS speed: too coarse to tell a spin"), say.T("log front wheel speed"))
 		return
 	}
 	target := w.slipTarget()

@@ -7,6 +7,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // Travel is what one end's suspension did, by phase of the turns.
@@ -37,7 +38,7 @@ func (w *work) suspension() {
 		end  float64
 	}{{"fork", s.Fork, w.b.Travel.Fork}, {"shock", s.Shock, w.b.Travel.Shock}} {
 		if e.x == nil {
-			w.cannot(e.name+" travel", "it is not logged", "log it at 200 samples a second for velocities")
+			w.cannot(say.T("{name} travel", say.Key(e.name)), say.T("it is not logged"), say.T("log it at 200 samples a second for velocities"))
 			continue
 		}
 		c := w.rec.Channel(map[string]string{"fork": recording.Fork, "shock": recording.Shock}[e.name])
@@ -47,7 +48,7 @@ func (w *work) suspension() {
 			defer w.mem.back(v)
 			w.slope(v, e.x, 25)
 		} else {
-			w.cannot(e.name+" velocity", fmt.Sprintf("%s is logged at %.0f samples a second; 100 are needed", e.name, rate), "log it faster")
+			w.cannot(say.T("{name} velocity", say.Key(e.name)), say.T("{name} is logged at {rate} samples a second; 100 are needed", e.name, fmt.Sprintf("%.0f", rate)), say.T("log it faster"))
 		}
 		w.r.Travel = append(w.r.Travel, w.travel(e.name, e.x, v, e.end, phases)...)
 	}

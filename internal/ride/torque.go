@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"cornerwright/internal/bike"
+	"cornerwright/internal/say"
 )
 
 // PullBin is the width of a bin of engine speed, 1/min.
@@ -35,7 +36,7 @@ func (w *work) pulls() {
 	s := &w.r.Signals
 	switch {
 	case s.Force == nil, s.Gear == nil, s.RPM == nil, s.Grip == nil, len(w.b.Drive.Gears) == 0:
-		w.cannot("engine torque", "it needs mass, drag area and ratios in the bike file, and engine speed, gear and grip in the recording", "give and log them")
+		w.cannot(say.T("engine torque"), say.T("it needs mass, drag area and ratios in the bike file, and engine speed, gear and grip in the recording"), say.T("give and log them"))
 		return
 	case w.r.Circuit == nil:
 		return

@@ -6,6 +6,7 @@ import (
 
 	"cornerwright/internal/bike"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 // fixes are the GPS speeds as the receiver gave them, each once, delay removed,
@@ -64,7 +65,7 @@ func (w *work) tyres() {
 		w.airborne()
 		w.bridgeSpeed(speed, fb)
 	case w.front == nil:
-		w.cannot("ground speed from the front wheel", "no front wheel speed is logged", "log front wheel speed; GPS speed is used, and slip is coarse")
+		w.cannot(say.T("ground speed from the front wheel"), say.T("no front wheel speed is logged"), say.T("log front wheel speed; GPS speed is used, and slip is coarse"))
 	}
 	for i := range in.FixTime {
 		in.FixTime[i] -= more
@@ -136,13 +137,13 @@ func (w *work) settleRear() {
 				t.Rear.CrownSE /= k
 			}
 			w.problem(recording.Warning, recording.RearSpeed,
-				fmt.Sprintf("engine speed and ratios say that the rear channel was logged with %.3f m, not with the %.3f m of the bike file", file/k, file),
-				"put tyre.rear.circumference_m at what the logger uses, or the logger right; slip is computed with the identified value")
+				say.T("engine speed and ratios say that the rear channel was logged with {file} m, not with the {file2} m of the bike file", fmt.Sprintf("%.3f", file/k), fmt.Sprintf("%.3f", file)),
+				say.T("put tyre.rear.circumference_m at what the logger uses, or the logger right; slip is computed with the identified value"))
 			t.Notes = append(t.Notes, fmt.Sprintf("engine speed and ratios put the logged circumference at %.3f m", file/k))
 		} else {
 			w.problem(recording.Warning, recording.RPM,
-				fmt.Sprintf("engine speed over rear wheel speed is %.1f %% off the ratios of the bike file", 100*(k-1)),
-				"check the sprockets in the bike file: one rear tooth is 2 to 3 %")
+				say.T("engine speed over rear wheel speed is {k} % off the ratios of the bike file", fmt.Sprintf("%.1f", 100*(k-1))),
+				say.T("check the sprockets in the bike file: one rear tooth is 2 to 3 %"))
 		}
 	}
 	w.rearRadius, w.rearCrown = t.Rear.Circumference/(2*math.Pi), t.Rear.Crown
@@ -160,12 +161,12 @@ func (w *work) settleRear() {
 		fit  bike.TyreFit
 	}{{"front", t.Front}, {"rear", t.Rear}} {
 		if !k.fit.Identified {
-			w.cannot(k.name+" tyre from this run", k.fit.Why, "ride some laps upright and at full lean off the brakes, with GPS and both wheel speeds logged")
+			w.cannot(say.T("{name} tyre from this run", say.Key(k.name)), k.fit.Why, say.T("ride some laps upright and at full lean off the brakes, with GPS and both wheel speeds logged"))
 		} else if file := map[string]float64{"front": w.b.Front.Circumference, "rear": w.b.Rear.Circumference}[k.name]; file > 0 {
 			if e := k.fit.Circumference/file - 1; math.Abs(e) > math.Max(0.004, 3*k.fit.CircumferenceSE/file) {
 				w.problem(recording.Warning, k.name+"_speed",
-					fmt.Sprintf("the %s circumference is %.3f m (+-%.3f), the channel was logged with %.3f m: %+.1f %%", k.name, k.fit.Circumference, 1.96*k.fit.CircumferenceSE, file, 100*e),
-					"slip is computed with the identified value; put it right in the logger and the bike file together")
+					say.T("the {name} circumference is {circumference} m (+-{circumferencese}), the channel was logged with {file} m: {off} %", say.Key(k.name), fmt.Sprintf("%.3f", k.fit.Circumference), fmt.Sprintf("%.3f", 1.96*k.fit.CircumferenceSE), fmt.Sprintf("%.3f", file), fmt.Sprintf("%+.1f", 100*e)),
+					say.T("slip is computed with the identified value; put it right in the logger and the bike file together"))
 			}
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"cornerwright/internal/bike"
+	"cornerwright/internal/say"
 	"cornerwright/internal/signal"
 )
 
@@ -20,7 +21,7 @@ func (w *work) airborne() {
 	clear(w.inAir)
 	clear(w.locked)
 	if w.front == nil {
-		w.cannot("wheel lift and front lock", "no front wheel speed is logged", "log front wheel speed")
+		w.cannot(say.T("wheel lift and front lock"), say.T("no front wheel speed is logged"), say.T("log front wheel speed"))
 		return
 	}
 	vf, df := w.mem.take(), w.mem.take()
@@ -53,7 +54,7 @@ func (w *work) airborne() {
 		ref = "GPS speed"
 	}
 	if w.accelX == nil {
-		w.cannot("gentle wheel lifts", "no longitudinal acceleration is logged: the "+ref+" stands in, and a wheel that leaves the ground slowly is not seen", "log accel_x")
+		w.cannot(say.T("gentle wheel lifts"), say.T("no longitudinal acceleration is logged: the {ref} stands in, and a wheel that leaves the ground slowly is not seen", ref), say.T("log accel_x"))
 	}
 	// The wheel falls behind the bike by this much: brake drag and air slow a
 	// wheel in the air by 1 to 3 m/s2 while the bike goes on accelerating.
@@ -129,13 +130,13 @@ func (w *work) findRearLift() {
 		limit = 11
 	}
 	if s.Shock == nil && w.pitchRate == nil {
-		w.cannot("rear lift", "neither shock travel nor pitch rate is logged", "log shock travel")
+		w.cannot(say.T("rear lift"), say.T("neither shock travel nor pitch rate is logged"), say.T("log shock travel"))
 		return
 	}
 	// The front wheel's speed will not do: a braked tyre's slip looks like
 	// deceleration (a third of what was found so was none).
 	if w.accelX == nil {
-		w.cannot("rear lift", "no longitudinal acceleration is logged, and the deceleration of a braked wheel is not the machine's", "log accel_x")
+		w.cannot(say.T("rear lift"), say.T("no longitudinal acceleration is logged, and the deceleration of a braked wheel is not the machine's"), say.T("log accel_x"))
 		return
 	}
 	a := w.mem.take()

@@ -7,12 +7,14 @@
 //
 //	say.T("Only {laps} timed {laps|lap|laps}: shares of laps say little.", n)
 //
-// A place {name^} shows its value with a large first letter. The values belong to the names in the order in which these first stand. A
-// value may be a Text itself and is then said in the same language. Texts may be
-// joined with +; each part stays a text of its own.
+// A place {name^} shows its value with a large first letter. The values belong
+// to the names in the order in which these first stand. A value may be a Text or
+// an error that carries one (Error) and is then said in the same language. Texts
+// may be joined with +; each part stays a text of its own.
 package say
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"strconv"
@@ -67,9 +69,16 @@ func T(key string, values ...any) Text {
 	b.WriteString(key)
 	for _, v := range values {
 		b.WriteByte(next)
-		if t, ok := v.(Text); ok {
-			b.WriteString(string(t))
-		} else {
+		switch v := v.(type) {
+		case Text:
+			b.WriteString(string(v))
+		case Speaker:
+			b.WriteString(string(v.Said()))
+		case []byte:
+			b.WriteString(bare(string(v)))
+		case error:
+			b.WriteString(string(Of(v)))
+		default:
 			b.WriteString(bare(fmt.Sprint(v)))
 		}
 	}
@@ -151,6 +160,40 @@ func (t Text) In(l Language) string {
 		out += p.run()
 	}
 	return bare(out)
+}
+
+// Marked tells whether a string holds a text of the catalogue.
+func Marked(s string) bool { return strings.IndexByte(s, begin) >= 0 }
+
+// Replace puts something in the place of every text of the catalogue that
+// stands in a page.
+func Replace(page []byte, f func(text string) string) []byte {
+	at := bytes.IndexByte(page, begin)
+	if at < 0 {
+		return page
+	}
+	out := make([]byte, 0, len(page)+len(page)/16)
+	for at >= 0 {
+		out = append(out, page[:at]...)
+		depth, to := 0, at
+	scan:
+		for to < len(page) {
+			switch page[to] {
+			case begin:
+				depth++
+			case end:
+				depth--
+			}
+			to++
+			if depth == 0 {
+				break scan
+			}
+		}
+		out = append(out, f(string(page[at:to]))...)
+		page = page[to:]
+		at = bytes.IndexByte(page, begin)
+	}
+	return append(out, page...)
 }
 
 type parser struct {

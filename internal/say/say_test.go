@@ -1,6 +1,8 @@
 package say
 
 import (
+	"errors"
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -82,4 +84,25 @@ func FuzzText(f *testing.F) {
 			}
 		}
 	})
+}
+
+// An error says its text in any language, with what it wraps said within, and is
+// still found by errors.Is.
+func TestErrors(t *testing.T) {
+	why := errors.New("disk full")
+	inner := Error("{file} cannot be kept: {why}", "a.csv", why)
+	outer := Error("run {n} was not added: {why}", 3, inner)
+	if got, want := outer.Error(), "run 3 was not added: a.csv cannot be kept: disk full"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if !errors.Is(outer, why) || !errors.Is(outer, inner) {
+		t.Error("what is wrapped is not found")
+	}
+	l := shout{"{file} cannot be kept: {why}": "({why}) {file} bleibt nicht", "run {n} was not added: {why}": "Lauf {n}: {why}"}
+	if got, want := Of(fmt.Errorf("%w", outer)).In(l), "Lauf 3: (disk full) a.csv bleibt nicht"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if Of(nil) != "" || Of(why) != Plain("disk full") {
+		t.Error("an error without a text says its own words")
+	}
 }

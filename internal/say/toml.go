@@ -1,7 +1,6 @@
 package say
 
 import (
-	"fmt"
 	"regexp"
 )
 
@@ -9,23 +8,23 @@ var wrongType = regexp.MustCompile(`^cannot decode TOML (\w+) into struct field 
 
 // WrongType says what a TOML parser's message about a value of the wrong type
 // means, without the names of our own types; another message as it is.
-func WrongType(text string) string {
+func WrongType(text string) Text {
 	m := wrongType.FindStringSubmatch(text)
 	if m == nil {
-		return text
+		return Plain(text)
 	}
-	word := func(s string) string {
+	word := func(s string) Text {
 		switch s {
 		case "string":
-			return "a text"
+			return T("a text")
 		case "bool", "boolean":
-			return "true or false"
+			return T("true or false")
 		case "int", "integer":
-			return "a whole number"
+			return T("a whole number")
 		case "float", "float64":
-			return "a number"
+			return T("a number")
 		}
-		return "a " + s
+		return Plain("a " + s)
 	}
-	return fmt.Sprintf("%s stands here where %s is needed", word(m[1]), word(m[2]))
+	return T("{have} stands here where {want} is needed", word(m[1]), word(m[2]))
 }

@@ -1,11 +1,12 @@
 package setting
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // Band is a stretch of an axis, ends included, in the axis's unit.
@@ -42,7 +43,7 @@ func ParseBand(text string, a Axis) (Band, error) {
 	f, err1 := parseNumber(from)
 	g, err2 := parseNumber(to)
 	if err1 != nil || err2 != nil {
-		return Band{}, fmt.Errorf("%q is not a stretch of %s; write 45..50 or 48, in %s", text, a.Channel, a.Unit)
+		return Band{}, say.Error("{text} is not a stretch of {channel}; write 45..50 or 48, in {unit}", fmt.Sprintf("%q", text), a.Channel, a.Unit)
 	}
 	if g < f {
 		f, g = g, f
@@ -62,7 +63,7 @@ func ParseGears(text string) ([]int, error) {
 		a, err1 := strconv.Atoi(strings.TrimSpace(from))
 		b, err2 := strconv.Atoi(strings.TrimSpace(to))
 		if err1 != nil || err2 != nil || a < 1 || b < a || b > 12 {
-			return nil, fmt.Errorf("%q is not a gear or a list of gears; write 2, 2,3 or 2..4", text)
+			return nil, say.Error("{text} is not a gear or a list of gears; write 2, 2,3 or 2..4", fmt.Sprintf("%q", text))
 		}
 		for g := a; g <= b; g++ {
 			out = append(out, g)
@@ -80,7 +81,7 @@ func parseNumber(text string) (float64, error) {
 	}
 	x, err := strconv.ParseFloat(t, 64)
 	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || strings.ContainsAny(t, "xXpP_") {
-		return 0, errors.New("not a number")
+		return 0, say.Error("not a number")
 	}
 	return x, nil
 }
@@ -95,32 +96,32 @@ func parseNumber(text string) (float64, error) {
 // units) or the gears (list), then by how much or, after '=', to what. Find
 // gives the declaration of a setting by its id.
 func ParseChange(text string, find func(id string) *Setting) (Change, error) {
-	fail := func(format string, a ...any) (Change, error) {
-		return Change{}, fmt.Errorf("change %q: "+format+"; write it like B:slip-target[45..50, 80..110] +1", append([]any{text}, a...)...)
+	fail := func(why say.Text) (Change, error) {
+		return Change{}, say.Error("change {change}: {why}; write it like B:slip-target[45..50, 80..110] +1", strconv.Quote(text), why)
 	}
 	slot, rest, ok := strings.Cut(text, ":")
 	if !ok || strings.TrimSpace(slot) == "" {
-		return fail("the slot is missing")
+		return fail(say.T("the slot is missing"))
 	}
 	c := Change{Slot: strings.TrimSpace(slot)}
 	end := strings.IndexAny(rest, "[=+ ")
 	if end < 0 {
-		return fail("the amount is missing")
+		return fail(say.T("the amount is missing"))
 	}
 	c.Setting = strings.TrimSpace(rest[:end])
 	rest = strings.TrimSpace(rest[end:])
 	s := find(c.Setting)
 	if s == nil {
-		return fail("there is no setting %q", c.Setting)
+		return fail(say.T("there is no setting {setting}", fmt.Sprintf("%q", c.Setting)))
 	}
 	if strings.HasPrefix(rest, "[") {
 		inside, after, ok := strings.Cut(rest[1:], "]")
 		if !ok {
-			return fail("the bracket is not closed")
+			return fail(say.T("the bracket is not closed"))
 		}
 		rest = strings.TrimSpace(after)
 		if err := c.within(inside, s); err != nil {
-			return fail("%v", err)
+			return fail(say.Of(err))
 		}
 	}
 	if strings.HasPrefix(rest, "=") {
@@ -129,10 +130,10 @@ func ParseChange(text string, find func(id string) *Setting) (Change, error) {
 	}
 	x, unit, err := splitUnit(rest)
 	if err != nil {
-		return fail("%q is not an amount", strings.TrimSpace(rest))
+		return fail(say.T("{rest} is not an amount", fmt.Sprintf("%q", strings.TrimSpace(rest))))
 	}
 	if err := sameUnit(unit, s, x); err != nil {
-		return fail("%v", err)
+		return fail(say.Of(err))
 	}
 	c.Unit = unit
 	if c.Exact {
@@ -146,7 +147,7 @@ func ParseChange(text string, find func(id string) *Setting) (Change, error) {
 func (c *Change) within(inside string, s *Setting) error {
 	switch s.Kind {
 	case Scalar:
-		return fmt.Errorf("%s is a single value and has no cells", s.ID)
+		return say.Error("{id} is a single value and has no cells", s.ID)
 	case List:
 		g, err := ParseGears(inside)
 		c.Gears = g
@@ -154,7 +155,7 @@ func (c *Change) within(inside string, s *Setting) error {
 	}
 	rows, columns, ok := strings.Cut(inside, ",")
 	if !ok {
-		return fmt.Errorf("%s needs rows (%s) and columns (%s)", s.ID, s.Rows.Channel, s.Columns.Channel)
+		return say.Error("{id} needs rows ({channel}) and columns ({channel2})", s.ID, s.Rows.Channel, s.Columns.Channel)
 	}
 	if strings.TrimSpace(rows) != "*" {
 		b, err := ParseBand(rows, s.Rows)
@@ -197,16 +198,16 @@ func sameUnit(unit string, s *Setting, x float64) error {
 	from, ok1 := axisScale[normalUnit(unit)]
 	to, ok2 := axisScale[normalUnit(s.Unit)]
 	if ok1 && ok2 && dimension(normalUnit(unit)) == dimension(normalUnit(s.Unit)) {
-		return fmt.Errorf("%s is in %s, not in %s: %s %s would be %s %s", s.ID, s.Unit, unit, Number(x), unit, Number(x*from/to), s.Unit)
+		return say.Error("{id} is in {unit}, not in {unit2}: {x} {unit2} would be {from} {unit}", s.ID, s.Unit, unit, Number(x), Number(x*from/to))
 	}
-	return fmt.Errorf("%s is in %s, not in %s", s.ID, orOne(s.Unit), unit)
+	return say.Error("{id} is in {unit}, not in {unit2}", s.ID, orOne(s.Unit), unit)
 }
 
-func orOne(unit string) string {
+func orOne(unit string) say.Text {
 	if unit == "" || unit == "1" {
-		return "plain numbers"
+		return say.T("plain numbers")
 	}
-	return unit
+	return say.Plain(unit)
 }
 
 func normalUnit(u string) string {
@@ -249,10 +250,10 @@ func dimension(u string) string {
 // row order. It is an error if it touches none, or asks for nothing.
 func (c Change) Cells(s *Setting, v Values) ([]Cell, error) {
 	if v == nil {
-		return nil, fmt.Errorf("slot %s has no values of %s", c.Slot, s.ID)
+		return nil, say.Error("slot {slot} has no values of {id}", c.Slot, s.ID)
 	}
 	if !c.Exact && c.By == 0 {
-		return nil, fmt.Errorf("a change of %s by nothing is no change; give an amount in %s", s.ID, orOne(s.Unit))
+		return nil, say.Error("a change of {id} by nothing is no change; give an amount in {unit}", s.ID, orOne(s.Unit))
 	}
 	var cells []Cell
 	add := func(i, j int, weight float64) {
@@ -275,7 +276,7 @@ func (c Change) Cells(s *Setting, v Values) ([]Cell, error) {
 		add(0, 0, 1)
 	case List:
 		if len(c.Gears) == 0 {
-			return nil, fmt.Errorf("%s is a list by %s: say which, for example --gear 2", s.ID, s.By)
+			return nil, say.Error("{id} is a list by {by}: say which, for example --gear 2", s.ID, s.By)
 		}
 		for _, g := range c.Gears {
 			if len(v) == 0 || g < 1 || g > len(v[0]) {
@@ -283,18 +284,18 @@ func (c Change) Cells(s *Setting, v Values) ([]Cell, error) {
 				if len(v) > 0 {
 					n = len(v[0])
 				}
-				return nil, fmt.Errorf("%s has no gear %d; gears are 1..%d", s.ID, g, n)
+				return nil, say.Error("{id} has no gear {g}; gears are 1..{n}", s.ID, g, n)
 			}
 			add(0, g-1, 1)
 		}
 	case Grid:
 		r0, r1, err := s.Rows.within(c.Rows)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", s.ID, err)
+			return nil, say.Error("{id}: {why}", s.ID, err)
 		}
 		c0, c1, err := s.Columns.within(c.Columns)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", s.ID, err)
+			return nil, say.Error("{id}: {why}", s.ID, err)
 		}
 		for i := range s.Rows.Points {
 			for j := range s.Columns.Points {
@@ -310,7 +311,7 @@ func (c Change) Cells(s *Setting, v Values) ([]Cell, error) {
 		}
 	}
 	if len(cells) == 0 {
-		return nil, fmt.Errorf("%s: every one of these cells holds that value already", s.ID)
+		return nil, say.Error("{id}: every one of these cells holds that value already", s.ID)
 	}
 	return cells, nil
 }
@@ -333,7 +334,7 @@ func (a Axis) within(b *Band) (from, to int, err error) {
 		for i, p := range a.Points {
 			t[i] = Number(p)
 		}
-		return 0, 0, fmt.Errorf("no %s point lies in %s..%s %s; the points are %s %s", a.Channel, Number(b.From), Number(b.To), a.Unit, strings.Join(t, ", "), a.Unit)
+		return 0, 0, say.Error("no {channel} point lies in {from}..{to} {unit}; the points are {t} {unit}", a.Channel, Number(b.From), Number(b.To), a.Unit, strings.Join(t, ", "))
 	}
 	return from, to, nil
 }
@@ -342,7 +343,7 @@ func (a Axis) within(b *Band) (from, to int, err error) {
 // numbered; its guards are the caller's to ask.
 func (c Change) Propose(s *Setting, sheet Sheet) (Step, error) {
 	if _, ok := sheet.Slots[c.Slot]; !ok {
-		return Step{}, fmt.Errorf("there is no slot %q; slots are %s", c.Slot, keys(sheet.Slots))
+		return Step{}, say.Error("there is no slot {slot}; slots are {slots}", fmt.Sprintf("%q", c.Slot), keys(sheet.Slots))
 	}
 	cells, err := c.Cells(s, sheet.Slots[c.Slot][c.Setting])
 	if err != nil {

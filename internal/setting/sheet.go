@@ -7,6 +7,8 @@ import (
 	"math"
 	"sort"
 	"strconv"
+
+	"cornerwright/internal/say"
 )
 
 // NewSheet returns a sheet of its own values: nothing of first is shared.
@@ -54,12 +56,12 @@ func Apply(sheet Sheet, step Step) (Sheet, error) {
 	v, ok := sheet.Slots[step.Slot][step.Setting]
 	if !ok {
 		if _, slot := sheet.Slots[step.Slot]; !slot {
-			return Sheet{}, fmt.Errorf("apply step to sheet %d: there is no slot %q; slots are %s", sheet.Number, step.Slot, keys(sheet.Slots))
+			return Sheet{}, say.Error("apply step to sheet {number}: there is no slot {slot}; slots are {slots}", sheet.Number, fmt.Sprintf("%q", step.Slot), keys(sheet.Slots))
 		}
-		return Sheet{}, fmt.Errorf("apply step to sheet %d: slot %s has no setting %q; it has %s", sheet.Number, step.Slot, step.Setting, keys(sheet.Slots[step.Slot]))
+		return Sheet{}, say.Error("apply step to sheet {number}: slot {slot} has no setting {setting}; it has {slots}", sheet.Number, step.Slot, fmt.Sprintf("%q", step.Setting), keys(sheet.Slots[step.Slot]))
 	}
 	if len(step.Cells) == 0 {
-		return Sheet{}, fmt.Errorf("apply step to sheet %d: the step changes no cell of %s", sheet.Number, step.Setting)
+		return Sheet{}, say.Error("apply step to sheet {number}: the step changes no cell of {setting}", sheet.Number, step.Setting)
 	}
 	seen := make(map[[2]int]bool, len(step.Cells))
 	changed := v.Clone()
@@ -68,14 +70,13 @@ func Apply(sheet Sheet, step Step) (Sheet, error) {
 		old := v.at(c.Row, c.Column)
 		switch {
 		case math.IsNaN(old):
-			return Sheet{}, fmt.Errorf("apply step to sheet %d: %s has no row %d, column %d", sheet.Number, step.Setting, c.Row+1, c.Column+1)
+			return Sheet{}, say.Error("apply step to sheet {number}: {setting} has no row {row}, column {column}", sheet.Number, step.Setting, c.Row+1, c.Column+1)
 		case seen[at]:
-			return Sheet{}, fmt.Errorf("apply step to sheet %d: %s row %d, column %d is changed twice", sheet.Number, step.Setting, c.Row+1, c.Column+1)
+			return Sheet{}, say.Error("apply step to sheet {number}: {setting} row {row}, column {column} is changed twice", sheet.Number, step.Setting, c.Row+1, c.Column+1)
 		case !sameValue(old, c.Old):
-			return Sheet{}, fmt.Errorf("apply step to sheet %d: %s row %d, column %d holds %s, the step was made from %s; make the step anew from this sheet",
-				sheet.Number, step.Setting, c.Row+1, c.Column+1, Number(old), Number(c.Old))
+			return Sheet{}, say.Error("apply step to sheet {number}: {setting} row {row}, column {column} holds {old}, the step was made from {old2}; make the step anew from this sheet", sheet.Number, step.Setting, c.Row+1, c.Column+1, Number(old), Number(c.Old))
 		case math.IsNaN(c.New) || math.IsInf(c.New, 0):
-			return Sheet{}, fmt.Errorf("apply step to sheet %d: %s row %d, column %d would hold no number", sheet.Number, step.Setting, c.Row+1, c.Column+1)
+			return Sheet{}, say.Error("apply step to sheet {number}: {setting} row {row}, column {column} would hold no number", sheet.Number, step.Setting, c.Row+1, c.Column+1)
 		}
 		seen[at] = true
 		changed[c.Row][c.Column] = c.New

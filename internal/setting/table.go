@@ -290,7 +290,7 @@ func parseRow(s *Setting, lines []tableLine, columns int) (Values, error) {
 		if _, _, err := splitUnit(f[0].text); err != nil && f[0].text != "" && f[0].text != "-" {
 			if u, ok := headUnit(f[0].text); ok {
 				if err := sameUnit(u, s, 1); err != nil {
-					return nil, &TableError{l.number, f[0].column, err.Error(), "give the values in " + orOne(s.Unit)}
+					return nil, &TableError{l.number, f[0].column, err.Error(), "give the values in " + orOne(s.Unit).String()}
 				}
 				f = f[1:]
 			} else if len(f) > columns {
@@ -298,7 +298,7 @@ func parseRow(s *Setting, lines []tableLine, columns int) (Values, error) {
 				k := len(f) - columns
 				if u, ok := headUnit(f[k-1].text); ok {
 					if err := sameUnit(u, s, 1); err != nil {
-						return nil, &TableError{l.number, f[k-1].column, err.Error(), "give the values in " + orOne(s.Unit)}
+						return nil, &TableError{l.number, f[k-1].column, err.Error(), "give the values in " + orOne(s.Unit).String()}
 					}
 				}
 				f = f[k:]
@@ -309,7 +309,7 @@ func parseRow(s *Setting, lines []tableLine, columns int) (Values, error) {
 	if len(f) > columns {
 		if u, ok := headUnit(f[0].text); ok {
 			if err := sameUnit(u, s, 1); err != nil {
-				return nil, &TableError{l.number, f[0].column, err.Error(), "give the values in " + orOne(s.Unit)}
+				return nil, &TableError{l.number, f[0].column, err.Error(), "give the values in " + orOne(s.Unit).String()}
 			}
 			f = f[1:]
 		}
@@ -355,10 +355,10 @@ func parseValues(s *Setting, l tableLine, f []field, columns int, name func(int)
 	for j, x := range f {
 		val, unit, err := splitUnit(x.text)
 		if err != nil {
-			return nil, &TableError{l.number, x.column, fmt.Sprintf("%q is not a number", x.text), "write it like 12.5 or 12,5, with no unit or with " + orOne(s.Unit)}
+			return nil, &TableError{l.number, x.column, fmt.Sprintf("%q is not a number", x.text), "write it like 12.5 or 12,5, with no unit or with " + orOne(s.Unit).String()}
 		}
 		if err := sameUnit(unit, s, val); err != nil {
-			return nil, &TableError{l.number, x.column, fmt.Sprintf("%q is in the wrong unit: %v", x.text, err), "give the value in " + orOne(s.Unit)}
+			return nil, &TableError{l.number, x.column, fmt.Sprintf("%q is in the wrong unit: %v", x.text, err), "give the value in " + orOne(s.Unit).String()}
 		}
 		if s.hasRange() && (val < s.Range[0] || val > s.Range[1]) {
 			at := name(j)

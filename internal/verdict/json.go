@@ -51,7 +51,7 @@ func (o *object) raw(name string, v any) {
 	}
 	j, err := json.Marshal(v)
 	if err != nil {
-		o.err = fmt.Errorf("%s: %w", name, err)
+		o.err = say.Error("{name}: {why}", name, err)
 		return
 	}
 	if o.b.Len() == 0 {

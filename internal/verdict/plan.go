@@ -87,13 +87,13 @@ type Plan struct {
 // planned for, and says what is missing.
 func MakePlan(w Wish) (Plan, error) {
 	if !(w.Effect > 0) || math.IsInf(w.Effect, 0) {
-		return Plan{}, fmt.Errorf("plan: the effect to be shown must be above 0 %s, got %v; give the smallest change worth having, such as 0.08 s", w.Unit, w.Effect)
+		return Plan{}, say.Error("plan: the effect to be shown must be above 0 {unit}, got {effect}; give the smallest change worth having, such as 0.08 s", w.Unit, w.Effect)
 	}
 	if w.Power == 0 {
 		w.Power = 0.8
 	}
 	if !(w.Power >= 0.5 && w.Power <= 0.99) {
-		return Plan{}, fmt.Errorf("plan: power %v is outside 0.5 to 0.99; 0.8 is usual", w.Power)
+		return Plan{}, say.Error("plan: power {power} is outside 0.5 to 0.99; 0.8 is usual", w.Power)
 	}
 	if w.Reference == "" {
 		w.Reference = "A"
@@ -102,7 +102,7 @@ func MakePlan(w Wish) (Plan, error) {
 		w.Trial = "B"
 	}
 	if w.Reference == w.Trial {
-		return Plan{}, fmt.Errorf("plan: reference and trial are both %q; for reference against reference give the same settings two names", w.Trial)
+		return Plan{}, say.Error("plan: reference and trial are both {trial}; for reference against reference give the same settings two names", fmt.Sprintf("%q", w.Trial))
 	}
 	if w.MaxLaps == 0 {
 		w.MaxLaps = 24
@@ -117,13 +117,13 @@ func MakePlan(w Wish) (Plan, error) {
 		}
 	}
 	if w.Settle >= w.Block && w.Settle > 0 {
-		return Plan{}, fmt.Errorf("plan: %s to settle after each switch leave nothing of blocks of %d", count(w.Settle, "lap"), w.Block)
+		return Plan{}, say.Error("plan: {settle} {settle|lap|laps} to settle after each switch leave nothing of blocks of {block}", w.Settle, w.Block)
 	}
 	p := Plan{Wish: w, LapSD: w.LapSD, LapSDDF: w.LapSDDF, SlowShare: math.Max(0, w.SlowShare)}
 	if len(w.History) > 0 {
 		sd, df, slow, err := Scatter(w.History)
 		if err != nil {
-			return Plan{}, fmt.Errorf("plan: %w", err)
+			return Plan{}, say.Error("plan: {why}", err)
 		}
 		p.LapSD, p.LapSDDF = sd, df
 		if w.SlowShare < 0 {
@@ -131,7 +131,7 @@ func MakePlan(w Wish) (Plan, error) {
 		}
 	}
 	if !(p.LapSD > 0) {
-		return Plan{}, fmt.Errorf("plan: the scatter of %s is not known; add a run with at least 5 timed laps in one slot, or state the lap sd", title(w.Turn, w.Measure))
+		return Plan{}, say.Error("plan: the scatter of {turn} is not known; add a run with at least 5 timed laps in one slot, or state the lap sd", title(w.Turn, w.Measure))
 	}
 	p.PlanSD = p.LapSD
 	if p.LapSDDF > 0 && !math.IsInf(p.LapSDDF, 1) {

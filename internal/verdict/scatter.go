@@ -1,10 +1,10 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/say"
 )
 
 // Scatter is the lap standard deviation of one setting, from laps of one or
@@ -44,10 +44,10 @@ func Scatter(history []Lap) (sd, df, slowShare float64, err error) {
 	}
 	n, p := len(used), len(keys)+len(runs)
 	if n-p < 3 {
-		return 0, 0, 0, fmt.Errorf("%s in %s leave no scatter to plan with: at least %d are needed", count(n, "usable lap"), count(len(runs), "run"), p+3)
+		return 0, 0, 0, say.Error("{n} {n|usable lap|usable laps} in {runs} {runs|run|runs} leave no scatter to plan with: at least {p} are needed", n, len(runs), p+3)
 	}
 	if p > maxCoef {
-		return 0, 0, 0, fmt.Errorf("%s in one plan; give the latest 15", count(len(runs), "run"))
+		return 0, 0, 0, say.Error("{runs} {runs|run|runs} in one plan; give the latest 15", len(runs))
 	}
 	var m rows
 	m.reset(n, p)
@@ -75,11 +75,11 @@ func Scatter(history []Lap) (sd, df, slowShare float64, err error) {
 	// Which way is slow is not known here, so both sides are looked at.
 	out, ok := m.setAside(0, measuringFloor(used))
 	if !ok {
-		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
+		return 0, 0, 0, say.Error("{n} {n|lap|laps} do not part drift from scatter: every run needs at least 3 laps in a slot", n)
 	}
 	f, ok := m.blended(measuringFloor(used))
 	if !ok {
-		return 0, 0, 0, fmt.Errorf("%s do not part drift from scatter: every run needs at least 3 laps in a slot", count(n, "lap"))
+		return 0, 0, 0, say.Error("{n} {n|lap|laps} do not part drift from scatter: every run needs at least 3 laps in a slot", n)
 	}
 	return f.sd, f.df, float64(out+marked) / float64(n+marked), nil
 }

@@ -15,12 +15,13 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
 )
 
 type addPage struct {
 	Bikes                    []book.BikeRecord
 	Circuits                 []book.CircuitRecord
-	Trouble, Mend            string
+	Trouble, Mend            say.Text
 	Original                 string // of a file that was kept and could not be used
 	Problems                 []recording.Problem
 	Bike, Circuit, Slot      string
@@ -35,7 +36,7 @@ type addPage struct {
 func (s *server) addForm(r *http.Request) (page, error) {
 	d, err := s.addBody()
 	d.Here = s.atThisMachine(r)
-	return page{Title: "Add a recording", Name: "add", Body: d}, err
+	return page{Title: say.T("Add a recording"), Name: "add", Body: d}, err
 }
 
 func (s *server) addBody() (addPage, error) {
@@ -58,19 +59,25 @@ func (s *server) add(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	out := map[string]any{"to": to}
+	in := func(t say.Text) string { return s.said(r, t) }
 	switch {
 	case err != nil:
 		text, mend, ok := trouble(err)
 		if !ok {
 			s.log.Error("add", "error", err)
-			text, mend = "the recording could not be taken; why is in the log", "send it again"
+			text, mend = say.T("the recording could not be taken; why is in the log"), say.T("send it again")
 		}
 		w.WriteHeader(http.StatusUnprocessableEntity)
-		out = map[string]any{"trouble": text, "mend": mend}
+		out = map[string]any{"trouble": in(text), "mend": in(mend)}
 	case again != nil:
 		d := again.Body.(addPage)
+		problems := make([]recording.Problem, len(d.Problems))
+		for i, p := range d.Problems {
+			p.Text, p.Mend = say.Plain(in(p.Text)), say.Plain(in(p.Mend))
+			problems[i] = p
+		}
 		w.WriteHeader(http.StatusUnprocessableEntity)
-		out = map[string]any{"trouble": d.Trouble, "mend": d.Mend, "original": d.Original, "problems": d.Problems}
+		out = map[string]any{"trouble": in(d.Trouble), "mend": in(d.Mend), "original": d.Original, "problems": problems}
 	}
 	json.NewEncoder(w).Encode(out) //nolint:errcheck // the reader may have gone
 }
@@ -88,12 +95,12 @@ func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, 
 	}
 	d.Bike, d.Circuit, d.Slot, d.Tyre, d.Weather, d.Note = get("bike"), get("circuit"), get("slot"), get("tyre"), get("weather"), get("note")
 	d.Here = s.atThisMachine(r)
-	again := func(text, mend string) (string, *page, error) {
+	again := func(text, mend say.Text) (string, *page, error) {
 		d.Trouble, d.Mend = text, mend
-		return "", &page{Title: "Add a recording", Name: "add", Body: d}, nil
+		return "", &page{Title: say.T("Add a recording"), Name: "add", Body: d}, nil
 	}
 	if name == "" {
-		return again("no file was chosen", "choose the recording that the logger wrote")
+		return again(say.T("no file was chosen"), say.T("choose the recording that the logger wrote"))
 	}
 	if db := files[1]; db.name != "" {
 		// Both are kept as one original, so that the log can always be read again.
@@ -121,15 +128,15 @@ func (s *server) takeRecording(w http.ResponseWriter, r *http.Request) (string, 
 		return "", nil, err
 	}
 	if len(res.Runs) == 0 {
-		return again("the file holds no run", "see what was found in it")
+		return again(say.T("the file holds no run"), say.T("see what was found in it"))
 	}
 	return fmt.Sprintf("/run/%d", res.Runs[0].Number), nil, nil
 }
 
 type columnRow struct {
 	intake.ColumnInfo
-	Choice string // by a person; "" as found
-	Values string // from least to greatest, to judge by
+	Choice string   // by a person; "" as found
+	Values say.Text // from least to greatest, to judge by
 }
 
 type columnsPage struct {
@@ -139,7 +146,7 @@ type columnsPage struct {
 	Bikes         []book.BikeRecord
 	Bike          string
 	Runs          []book.Run // read from it
-	Trouble, Mend string
+	Trouble, Mend say.Text
 }
 
 // channelNames are the channels that a column can be, by their canonical names.
@@ -156,7 +163,7 @@ func (s *server) columns(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	return page{Title: "Columns of the file", Name: "columns", Body: d}, nil
+	return page{Title: say.T("Columns of the file"), Name: "columns", Body: d}, nil
 }
 
 // columnsHead is how much of a text is read to show its columns, bytes.
@@ -165,7 +172,7 @@ const columnsHead = 256 << 10
 func (s *server) columnsBody(r *http.Request) (columnsPage, *intake.ColumnMap, error) {
 	d := columnsPage{Hash: r.PathValue("hash"), Channels: channelNames}
 	if len(d.Hash) != 64 || strings.Trim(d.Hash, "0123456789abcdef") != "" {
-		return d, nil, &book.Error{Kind: book.ErrNotFound, Text: "there is no such original", Mend: "add the recording again"}
+		return d, nil, &book.Error{Kind: book.ErrNotFound, Text: say.T("there is no such original"), Mend: say.T("add the recording again")}
 	}
 	var err error
 	if d.Bikes, err = s.book.Bikes(); err != nil {
@@ -193,7 +200,7 @@ func (s *server) columnsBody(r *http.Request) (columnsPage, *intake.ColumnMap, e
 		}
 	}
 	if len(d.Columns) == 0 && d.Trouble == "" {
-		d.Trouble = "no column was found in this file"
+		d.Trouble = say.T("no column was found in this file")
 	}
 	return d, m, nil
 }
@@ -272,14 +279,14 @@ func (s *server) mapColumns(w http.ResponseWriter, r *http.Request) (string, *pa
 		return fmt.Sprintf("/run/%d", runs[0].Number), nil, nil
 	}
 	if err == nil {
-		err = &book.Error{Kind: book.ErrInvalid, Text: "the file still holds no run", Mend: "time, latitude, longitude and a speed are needed"}
+		err = &book.Error{Kind: book.ErrInvalid, Text: say.T("the file still holds no run"), Mend: say.T("time, latitude, longitude and a speed are needed")}
 	}
 	said, mend, ok := trouble(err)
 	if !ok {
 		return "", nil, err
 	}
 	d.Trouble, d.Mend = said, mend
-	return "", &page{Title: "Columns of the file", Name: "columns", Body: d}, nil
+	return "", &page{Title: say.T("Columns of the file"), Name: "columns", Body: d}, nil
 }
 
 func (s *server) original(hash string) ([]byte, error) {
@@ -292,7 +299,7 @@ func (s *server) original(hash string) ([]byte, error) {
 }
 
 // valueRange tells the least and the greatest value of a channel, "" for none.
-func valueRange(c *recording.Channel) string {
+func valueRange(c *recording.Channel) say.Text {
 	if c == nil {
 		return ""
 	}
@@ -306,11 +313,14 @@ func valueRange(c *recording.Channel) string {
 		}
 	}
 	if lo > hi {
-		return "none"
+		return say.T("none")
 	}
 	u := c.Display()
-	say := func(v float64) string {
+	num := func(v float64) string {
 		return strings.Replace(strconv.FormatFloat(u.FromSI(v), 'f', u.Auto(), 64), "-", "−", 1)
 	}
-	return strings.TrimSpace(say(lo) + " to " + say(hi) + " " + u.Symbol)
+	if u.Symbol == "" {
+		return say.T("{lo} to {hi}", num(lo), num(hi))
+	}
+	return say.T("{lo} to {hi} {unit}", num(lo), num(hi), u.Symbol)
 }

@@ -74,7 +74,7 @@ func TestWatchedFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.round(context.Background(), b)
-	if f := w.page().Fault; !strings.Contains(f, "cannot be read") {
+	if f := w.page().Fault; !strings.Contains(f.String(), "cannot be read") {
 		t.Errorf("a folder that is gone: %q", f)
 	}
 }
@@ -90,7 +90,7 @@ func TestStickPulled(t *testing.T) {
 	gone := filepath.Join(w.root, "run9.csv")
 	w.take(context.Background(), b, gone, glimpse{size: 9})
 	i := w.page().Items
-	if len(i) != 1 || i[0].State != "gone" || !strings.Contains(i[0].Mend, "put the stick back") {
+	if len(i) != 1 || i[0].State != "gone" || !strings.Contains(i[0].Mend.String(), "put the stick back") {
 		t.Fatalf("%+v", i)
 	}
 	if _, taken := w.done[gone]; taken {

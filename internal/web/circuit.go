@@ -11,6 +11,7 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 )
 
 type circuitPage struct {
@@ -19,10 +20,10 @@ type circuitPage struct {
 	Map     template.HTML
 	Points  string // "s x y;...": places on the map, for a finger
 	Gate    gatePlace
-	Edits   []string // what was done by hand, in order
+	Edits   []say.Text // what was done by hand, in order
 	Runs    []book.Run
-	Trouble string
-	Mend    string
+	Trouble say.Text
+	Mend    say.Text
 	Typed   map[string]string // what could not be taken
 }
 
@@ -55,7 +56,7 @@ func (s *server) circuit(r *http.Request) (page, error) {
 	}
 	m := draw.NewSVG(circuitMapWidth, circuitMapHeight)
 	draw.Map(m, c, draw.MapOptions{Width: circuitMapWidth, Height: circuitMapHeight, TurnHref: func(t int) string { return fmt.Sprintf("#turn-%d", t) }})
-	d.Map = m.HTML("map", "Map of "+c.Name, fmt.Sprintf("%d turns, %.0f m", len(c.Turns), c.Line.Length))
+	d.Map = m.HTML("map", say.T("Map of {name}", c.Name), say.T("{turns} turns, {length} m", len(c.Turns), draw.Number(c.Line.Length, 0)))
 	if p, ok := draw.Project(c, circuitMapWidth, circuitMapHeight); ok {
 		var b strings.Builder
 		const n = 400
@@ -68,7 +69,7 @@ func (s *server) circuit(r *http.Request) (page, error) {
 	}
 	lat, lon, heading := c.Gate()
 	d.Gate = gatePlace{fmt.Sprintf("%.7f", lat*180/math.Pi), fmt.Sprintf("%.7f", lon*180/math.Pi), fmt.Sprintf("%.2f", heading*180/math.Pi)}
-	return page{Title: c.Name, Name: "circuit", Body: d}, nil
+	return page{Title: say.Plain(c.Name), Name: "circuit", Body: d}, nil
 }
 
 // editCircuit does one thing to a circuit by hand, or saves names and kinks of
@@ -87,11 +88,11 @@ func (s *server) editCircuit(w http.ResponseWriter, r *http.Request) (string, *p
 		return "", nil, err
 	}
 	// The version that the person saw: somebody else may have edited since.
-	bad, mend := "", "correct the field and save again"
+	bad, mend := say.Text(""), say.T("correct the field and save again")
 	if v, err := strconv.Atoi(field(r, "version")); err != nil || v != c.Version {
-		bad, mend = fmt.Sprintf("somebody changed this circuit meanwhile: it is at version %d, this was made on version %s", c.Version, field(r, "version")), "look at the turns below, they are the new ones, and do it again; nothing was changed"
+		bad, mend = say.T("somebody changed this circuit meanwhile: it is at version {version}, this was made on version {r}", c.Version, field(r, "version")), say.T("look at the turns below, they are the new ones, and do it again; nothing was changed")
 	} else if e, err = circuitEdit(r, c, e); err != nil {
-		bad = err.Error()
+		bad = say.Of(err)
 	} else if e != nil {
 		if e.Name == "" {
 			e.Name = name
@@ -126,14 +127,14 @@ func circuitEdit(r *http.Request, c *circuit.Circuit, e *circuit.Edits) (*circui
 	whole := func(key string) (int, error) {
 		n, err := strconv.Atoi(field(r, key))
 		if err != nil {
-			return 0, fmt.Errorf("%q is no turn number", field(r, key))
+			return 0, say.Error("{value} is no turn number", strconv.Quote(field(r, key)))
 		}
 		return n, nil
 	}
 	metres := func(key string) (float64, error) {
 		v, err := strconv.ParseFloat(strings.ReplaceAll(field(r, key), ",", "."), 64)
 		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			return 0, fmt.Errorf("%q is no place in metres", field(r, key))
+			return 0, say.Error("{value} is no place in metres", strconv.Quote(field(r, key)))
 		}
 		return v, nil
 	}
@@ -151,7 +152,7 @@ func circuitEdit(r *http.Request, c *circuit.Circuit, e *circuit.Edits) (*circui
 		var at float64
 		if at, err = metres("at"); err == nil {
 			if n = c.TurnAt(at); n == 0 {
-				err = fmt.Errorf("there is no turn at %.0f m", at)
+				err = say.Error("there is no turn at {at} m", draw.Number(at, 0))
 			} else {
 				_, e, err = c.Split(e, n, at)
 			}
@@ -184,7 +185,7 @@ func circuitEdit(r *http.Request, c *circuit.Circuit, e *circuit.Edits) (*circui
 			key := strconv.Itoa(i)
 			if name := field(r, "name-"+key); name != t.Name {
 				if name == "" {
-					return nil, fmt.Errorf("the name of turn %d is empty: take the edit that named it back instead", t.Number)
+					return nil, say.Error("the name of turn {turn} is empty: take the edit that named it back instead", t.Number)
 				}
 				if c, e, err = c.Rename(e, t.Number, name); err != nil {
 					return nil, err

@@ -10,19 +10,20 @@ import (
 	"cornerwright/internal/book"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
+	"cornerwright/internal/say"
 )
 
 type dayRow struct {
 	book.Run
-	Changed  string
+	Changed  say.Text
 	Remarks  int
 	TyreLaps int // timed laps on this tyre up to the end of the run
 }
 
 type dayStep struct {
 	book.Step
-	Answer string // of its newest verdict, in words; "" where there is none yet
-	Open   string // what is to be done about it, "" for nothing
+	Answer string   // of its newest verdict, in words; "" where there is none yet
+	Open   say.Text // what is to be done about it, "" for nothing
 }
 
 type dayPage struct {
@@ -31,7 +32,7 @@ type dayPage struct {
 	Rows     []dayRow
 	Steps    []dayStep
 	Bikes    []book.BikeRecord
-	Open     []string
+	Open     []say.Text
 	You      string
 }
 
@@ -53,9 +54,9 @@ func (s *server) day(r *http.Request) (page, error) {
 		}
 	}
 	if id != "" && d.Meeting == nil {
-		return page{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("there is no meeting %q", id), Mend: "choose one on the page of the day"}
+		return page{}, &book.Error{Kind: book.ErrNotFound, Text: say.T("there is no meeting {id}", fmt.Sprintf("%q", id)), Mend: say.T("choose one on the page of the day")}
 	}
-	title := "The day"
+	title := say.T("The day")
 	if d.Meeting != nil {
 		title = meetingName(*d.Meeting, youOf(r))
 		if err := s.fillDay(&d); err != nil {
@@ -65,14 +66,14 @@ func (s *server) day(r *http.Request) (page, error) {
 	return page{Title: title, Name: "day", Body: d}, nil
 }
 
-func meetingName(m book.Meeting, y You) string {
+func meetingName(m book.Meeting, y You) say.Text {
 	if m.Name != "" {
-		return m.Name
+		return say.Plain(m.Name)
 	}
 	if m.Circuit == "" {
-		return "No circuit, " + y.day(m.Day)
+		return say.T("No circuit, {day}", say.Key(y.day(m.Day)))
 	}
-	return m.Circuit + ", " + y.day(m.Day)
+	return say.T("{circuit}, {day}", m.Circuit, say.Key(y.day(m.Day)))
 }
 
 func (s *server) fillDay(d *dayPage) error {
@@ -93,22 +94,22 @@ func (s *server) fillDay(d *dayPage) error {
 	for i, x := range runs {
 		in[x.Number] = true
 		row := dayRow{Run: x}
-		var ch []string
+		var ch []say.Text
 		if x.Step > 0 {
-			ch = append(ch, fmt.Sprintf("step %d under trial", x.Step))
+			ch = append(ch, say.T("step {step} under trial", x.Step))
 		}
 		if i > 0 {
 			p := runs[i-1]
 			for _, c := range []struct{ name, was, is string }{{"bike", p.Bike, x.Bike}, {"tyre", p.Tyre, x.Tyre}, {"weather", p.Weather, x.Weather}, {"slot", p.Slot, x.Slot}} {
 				if c.is != c.was && c.is != "" {
-					ch = append(ch, c.name+": "+c.is)
+					ch = append(ch, say.T("{what}: {value}", say.Key(c.name), c.is))
 				}
 			}
 			if x.Sheet != p.Sheet && x.Sheet > 0 {
-				ch = append(ch, fmt.Sprintf("sheet %d", x.Sheet))
+				ch = append(ch, say.T("sheet {sheet}", x.Sheet))
 			}
 		}
-		row.Changed = strings.Join(ch, "; ")
+		row.Changed = say.Join(ch, "; ")
 		if x.Tyre != "" {
 			tyre[x.Bike+"\x00"+x.Tyre] += x.Laps
 			row.TyreLaps = tyre[x.Bike+"\x00"+x.Tyre]
@@ -136,17 +137,17 @@ func (s *server) fillDay(d *dayPage) error {
 		q := dayStep{Step: st}
 		switch st.State {
 		case book.Proposed:
-			q.Open = "hand over the change sheet; say so when it is loaded"
+			q.Open = say.T("hand over the change sheet; say so when it is loaded")
 		case book.Loaded, book.Repeated:
-			q.Open = "ride it, add the run, read the verdict, then keep, revert or repeat"
+			q.Open = say.T("ride it, add the run, read the verdict, then keep, revert or repeat")
 		}
 		if q.Open != "" {
-			d.Open = append(d.Open, fmt.Sprintf("Step %d (%s, slot %s) is %s: %s.", st.ID, st.Setting, st.Slot, st.State, q.Open))
+			d.Open = append(d.Open, say.T("Step {step} ({setting}, slot {slot}) is {state}: {what}.", st.ID, st.Setting, st.Slot, say.Key(st.State), q.Open))
 		}
 		d.Steps = append(d.Steps, q)
 	}
 	if len(runs) > 0 && said == 0 {
-		d.Open = append(d.Open, "No rider has said anything about these runs yet.")
+		d.Open = append(d.Open, say.T("No rider has said anything about these runs yet."))
 	}
 	return nil
 }
@@ -158,9 +159,9 @@ func (s *server) report(r *http.Request) (*paper.DayReport, error) {
 		return nil, err
 	}
 	d := p.Body.(dayPage)
-	out := &paper.DayReport{Title: "Day report · " + p.Title, Open: d.Open, Unit: "s"}
+	out := &paper.DayReport{Title: "Day report · " + p.Title.String(), Open: say.Strings(d.Open), Unit: "s"}
 	if d.Meeting == nil {
-		return nil, &book.Error{Kind: book.ErrNotFound, Text: "there is no run yet", Mend: "add a recording first"}
+		return nil, &book.Error{Kind: book.ErrNotFound, Text: say.T("there is no run yet"), Mend: say.T("add a recording first")}
 	}
 	bike := map[string]bool{}
 	best, bestRun := 0.0, 0
@@ -172,7 +173,7 @@ func (s *server) report(r *http.Request) (*paper.DayReport, error) {
 		if out.Date.IsZero() {
 			out.Date = x.Added
 		}
-		line := paper.RunLine{Run: strconv.Itoa(x.Number), Laps: strconv.Itoa(x.Laps), Best: "–", Median: "–", Changed: x.Changed}
+		line := paper.RunLine{Run: strconv.Itoa(x.Number), Laps: strconv.Itoa(x.Laps), Best: "–", Median: "–", Changed: x.Changed.String()}
 		if x.Best > 0 {
 			line.Best = draw.LapTime(x.Best, 3)
 		}

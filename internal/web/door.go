@@ -6,13 +6,14 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/hex"
-	"errors"
 	"net"
 	"net/http"
 	"sort"
 	"strings"
 	"sync"
 	"time"
+
+	"cornerwright/internal/say"
 )
 
 // Role tells what a person may do.
@@ -78,9 +79,9 @@ type door struct {
 
 // Why a person was not let in.
 var (
-	errCode  = errors.New("this code is wrong or has run out: ask the crew for a new one")
-	errTries = errors.New("too many wrong codes: wait a minute, then ask the crew for a new one")
-	errFull  = errors.New("too many people are in already: the crew can end sessions on their page Sharing")
+	errCode  = say.Error("this code is wrong or has run out: ask the crew for a new one")
+	errTries = say.Error("too many wrong codes: wait a minute, then ask the crew for a new one")
+	errFull  = say.Error("too many people are in already: the crew can end sessions on their page Sharing")
 )
 
 func newDoor() *door {

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"html/template"
 	"math"
 	"sort"
@@ -9,6 +8,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 // quantity is one small panel of the evidence at a turn.
@@ -132,10 +132,10 @@ func evidence(v *ride.Ride, t circuit.Turn, phase circuit.Phase, trial string, m
 			a, b := x.At(math.Max(from, bandFrom)), x.At(math.Min(to, bandTo))
 			svg.Rect(a, top, b-a, h, draw.Pen{}, draw.Shade)
 			if k == 0 && b-a > 1 {
-				svg.Text(draw.Point{X: math.Max(x0, math.Min((a+b)/2, x0+w)), Y: top + h + 2.9}, phaseName(phase), draw.Text{Size: 2.5, Ink: draw.Soft, Anchor: draw.Middle})
+				svg.Text(draw.Point{X: math.Max(x0, math.Min((a+b)/2, x0+w)), Y: top + h + 2.9}, string(say.Key(phaseName(phase))), draw.Text{Size: 2.5, Ink: draw.Soft, Anchor: draw.Middle})
 			}
 		}
-		svg.Text(draw.Point{X: x0, Y: top - 1.2}, q.name, draw.Text{Size: 2.8, Bold: true, Ink: draw.Dark})
+		svg.Text(draw.Point{X: x0, Y: top - 1.2}, string(say.Key(q.name)), draw.Text{Size: 2.8, Bold: true, Ink: draw.Dark})
 		svg.Text(draw.Point{X: x0 + w, Y: top - 1.2}, draw.Number(hi, 0)+" "+unit, draw.Text{Size: 2.4, Ink: draw.Soft, Anchor: draw.End})
 		base := sc.At(math.Max(lo, 0))
 		svg.Path([]draw.Point{{X: x0, Y: base}, {X: x0 + w, Y: base}}, false, draw.Pen{Ink: draw.Faint, Width: 0.2}, draw.None)
@@ -164,10 +164,10 @@ func evidence(v *ride.Ride, t circuit.Turn, phase circuit.Phase, trial string, m
 				svg.Path(line, false, pen, draw.None)
 				continue
 			}
-			svg.Titled(fmt.Sprintf("lap %d, slot %s, the middle of its slot: %.3f s through the turn", d.p.Lap, d.p.Slot, d.p.Segment), func() { svg.Path(line, false, pen, draw.None) })
+			svg.Titled(string(say.T("lap {lap}, slot {slot}, the middle of its slot: {segment} s through the turn", d.p.Lap, d.p.Slot, draw.Number(d.p.Segment, 3))), func() { svg.Path(line, false, pen, draw.None) })
 		}
 	}
-	return svg.HTML("evidence", "Laps through turn "+t.Label(), "speed, lean, throttle, rear slip and cut along the turn: every lap pale, the middle lap of the reference slot thin and dark, of the trial slot thick; the band is the phase")
+	return svg.HTML("evidence", say.T("Laps through turn {t}", t.Label()), say.T("speed, lean, throttle, rear slip and cut along the turn: every lap pale, the middle lap of the reference slot thin and dark, of the trial slot thick; the band is the phase"))
 }
 
 func phaseName(p circuit.Phase) string {
@@ -217,9 +217,9 @@ func spread(laps []circuit.Lap, marks map[int]string, trial string) (template.HT
 	var out []slotSpread
 	for k, q := range slots {
 		y := row*float64(k) + row/2 + 0.5
-		name := "laps"
+		name := string(say.T("laps"))
 		if q != "" {
-			name = "slot " + q
+			name = string(say.T("slot {slot}", q))
 		}
 		svg.Text(draw.Point{X: 0, Y: y + 0.9}, name, draw.Text{Size: 2.8, Bold: true, Ink: draw.Dark})
 		var ts []float64
@@ -243,10 +243,10 @@ func spread(laps []circuit.Lap, marks map[int]string, trial string) (template.HT
 			if marks[l.Number] != "" {
 				look = draw.Struck
 			}
-			svg.Titled(fmt.Sprintf("lap %d: %s", l.Number, draw.LapTime(l.Time(), 3)), func() {
+			svg.Titled(string(say.T("lap {lap}: {time}", l.Number, draw.LapTime(l.Time(), 3))), func() {
 				draw.Mark(svg, draw.Point{X: x.At(l.Time()), Y: y - 1.2 + 1.2*float64(i%3)}, 0.9, look)
 			})
 		}
 	}
-	return svg.HTML("spread", "How the lap times lie", "one mark a lap; the band holds the middle half, the stroke is the median"), out
+	return svg.HTML("spread", say.T("How the lap times lie"), say.T("one mark a lap; the band holds the middle half, the stroke is the median")), out
 }

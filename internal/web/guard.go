@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"cornerwright/internal/book"
+	"cornerwright/internal/say"
 )
 
 // What a request may carry and how much is done at once.
@@ -180,13 +181,13 @@ func (s *server) admit(t route) http.HandlerFunc {
 			return
 		}
 		if here[t.pattern] && ss != nil {
-			s.render(w, r, http.StatusForbidden, page{Title: "Only at the machine itself", Name: "failure", Body: failure{Text: "this reads folders of the machine that keeps the book; it is done there, not from another one", Mend: "ask whoever sits at it"}})
+			s.render(w, r, http.StatusForbidden, page{Title: say.T("Only at the machine itself"), Name: "failure", Body: failure{Text: say.T("this reads folders of the machine that keeps the book; it is done there, not from another one"), Mend: say.T("ask whoever sits at it")}})
 			return
 		}
 		write := r.Method != http.MethodGet && r.Method != http.MethodHead
 		if write && ss != nil && !s.door.allow(ss.ID) {
 			w.Header().Set("Retry-After", "5")
-			s.render(w, r, http.StatusTooManyRequests, page{Title: "Not so fast", Name: "failure", Body: failure{Text: "more was sent in a minute than a hand can write; nothing of this was taken", Mend: "wait some seconds, go back and send it again"}})
+			s.render(w, r, http.StatusTooManyRequests, page{Title: say.T("Not so fast"), Name: "failure", Body: failure{Text: say.T("more was sent in a minute than a hand can write; nothing of this was taken"), Mend: say.T("wait some seconds, go back and send it again")}})
 			return
 		}
 		if t.pattern == "GET /events" || t.pattern == "GET /add/progress/{job}" {
@@ -214,7 +215,7 @@ func (s *server) admit(t route) http.HandlerFunc {
 		}
 		if !wait(r, room) {
 			w.Header().Set("Retry-After", "5")
-			s.render(w, r, http.StatusServiceUnavailable, page{Title: "Too much at once", Name: "failure", Body: failure{Text: "more is asked at once than this machine can answer; nothing of this was taken", Mend: "wait some seconds, go back and send it again"}})
+			s.render(w, r, http.StatusServiceUnavailable, page{Title: say.T("Too much at once"), Name: "failure", Body: failure{Text: say.T("more is asked at once than this machine can answer; nothing of this was taken"), Mend: say.T("wait some seconds, go back and send it again")}})
 			return
 		}
 		defer func() { <-room }()
@@ -261,17 +262,17 @@ func (d *door) allow(id string) bool {
 	return true
 }
 
-var errRole = errors.New("this page is for the crew")
+var errRole = say.Error("this page is for the crew")
 
 // refuse answers a role that is not enough. A reader is shown where to join; a
 // form of a session that has ended keeps what was typed into it.
 func (s *server) refuse(w http.ResponseWriter, r *http.Request, t route, role Role) {
 	if role != Nobody {
-		s.render(w, r, http.StatusForbidden, page{Title: "Not for this role", Name: "failure", Body: failure{Status: http.StatusForbidden, Text: errRole.Error(), Mend: "ask the crew for a code of theirs"}})
+		s.render(w, r, http.StatusForbidden, page{Title: say.T("Not for this role"), Name: "failure", Body: failure{Status: http.StatusForbidden, Text: say.Of(errRole), Mend: say.T("ask the crew for a code of theirs")}})
 		return
 	}
 	if r.Method == http.MethodPost {
-		s.render(w, r, http.StatusUnauthorized, page{Title: "Join again", Name: "join", Body: joinPage{Name: youOf(r).Name, Kept: keep(w, r), Lapsed: true}})
+		s.render(w, r, http.StatusUnauthorized, page{Title: say.T("Join again"), Name: "join", Body: joinPage{Name: youOf(r).Name, Kept: keep(w, r), Lapsed: true}})
 		return
 	}
 	if strings.Contains(r.Header.Get("Accept"), "text/html") {
@@ -299,7 +300,7 @@ func (s *server) signed(r *http.Request, token string) bool {
 }
 
 // errForm is a form of another page or of a server that has gone.
-var errForm = errors.New("the form is stale: go back, reload the page and send it again")
+var errForm = say.Error("the form is stale: go back, reload the page and send it again")
 
 // broken is why an upload did not arrive whole.
 func (s *server) broken(r *http.Request, err error) error {
@@ -310,42 +311,45 @@ func (s *server) broken(r *http.Request, err error) error {
 	}
 	var late net.Error
 	if errors.As(err, &late) && late.Timeout() {
-		return &book.Error{Kind: book.ErrInvalid, Text: "the file did not arrive in time; nothing of it was taken", Mend: "go nearer to the network, or add it at the machine itself"}
+		return &book.Error{Kind: book.ErrInvalid, Text: say.T("the file did not arrive in time; nothing of it was taken"), Mend: say.T("go nearer to the network, or add it at the machine itself")}
 	}
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || r.Context().Err() != nil {
-		return &book.Error{Kind: book.ErrInvalid, Text: "the file did not arrive whole; nothing of it was taken", Mend: "choose it again and send it again"}
+		return &book.Error{Kind: book.ErrInvalid, Text: say.T("the file did not arrive whole; nothing of it was taken"), Mend: say.T("choose it again and send it again")}
 	}
 	return errForm
 }
 
 type failure struct {
 	Status     int
-	Text, Mend string
+	Text, Mend say.Text
 }
 
 // fail maps an error to a page.
 func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
-	f := failure{Status: http.StatusInternalServerError, Text: "something broke while this page was made; it is in the log", Mend: "reload the page; if it breaks again, look at the log"}
+	f := failure{Status: http.StatusInternalServerError, Text: say.T("something broke while this page was made; it is in the log"), Mend: say.T("reload the page; if it breaks again, look at the log")}
 	var e *book.Error
 	switch {
 	case errors.Is(err, errForm):
 		// The program was started anew since the form was drawn, or the form is
 		// not ours. What was typed is shown again, to be sent by a person's hand.
 		if k := keep(w, r); k.any() {
-			s.render(w, r, http.StatusForbidden, page{Title: "Send it once more", Name: "kept", Body: k})
+			s.render(w, r, http.StatusForbidden, page{Title: say.T("Send it once more"), Name: "kept", Body: k})
 			return
 		}
-		f.Status, f.Text, f.Mend = http.StatusForbidden, err.Error(), ""
+		f.Status, f.Text, f.Mend = http.StatusForbidden, say.Of(err), ""
 	case errors.Is(err, context.Canceled):
 		select {
 		case <-s.closing:
-			f.Text, f.Mend = "the program is being stopped before this was done", "start it again, then look whether it is in the book and send it again if not"
+			f.Text, f.Mend = say.T("the program is being stopped before this was done"), say.T("start it again, then look whether it is in the book and send it again if not")
 		default:
-			f.Text, f.Mend = "the page was left before it was made", "reload the page"
+			f.Text, f.Mend = say.T("the page was left before it was made"), say.T("reload the page")
 		}
 		f.Status = http.StatusServiceUnavailable
 	case errors.As(err, &e):
 		f.Text, f.Mend = e.Text, e.Mend
+		if f.Text == "" {
+			f.Text = say.Of(e.Err)
+		}
 		switch e.Kind {
 		case book.ErrNotFound:
 			f.Status = http.StatusNotFound
@@ -363,7 +367,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		if k := keep(w, r); len(k.Fields) > 0 {
 			k.Trouble, k.Mend = f.Text, f.Mend
 			s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
-			s.render(w, r, f.Status, page{Title: "Send it once more", Name: "kept", Body: k})
+			s.render(w, r, f.Status, page{Title: say.T("Send it once more"), Name: "kept", Body: k})
 			return
 		}
 	}
@@ -372,7 +376,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	} else if f.Status >= 500 {
 		s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
 	}
-	s.render(w, r, f.Status, page{Title: "That did not work", Name: "failure", Body: f})
+	s.render(w, r, f.Status, page{Title: say.T("That did not work"), Name: "failure", Body: f})
 }
 
 // short keeps a path of a request fit for a line of a log.

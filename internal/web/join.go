@@ -14,6 +14,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 )
 
 // invitation is a code as the page shows it.
@@ -58,7 +59,7 @@ func (s *server) sharing(r *http.Request) (page, error) {
 			d.Codes = append(d.Codes, x)
 		}
 	}
-	return page{Title: "Sharing", Name: "share", Body: d}, nil
+	return page{Title: say.T("Sharing"), Name: "share", Body: d}, nil
 }
 
 // addresses are what a phone may open, the likeliest first.
@@ -103,7 +104,7 @@ func picture(q *qr.Code) template.HTML {
 			}
 		}
 	}
-	return v.HTML("qr", "Code to scan with the phone", "it opens the address with the pairing code that stands beside it")
+	return v.HTML("qr", say.T("Code to scan with the phone"), say.T("it opens the address with the pairing code that stands beside it"))
 }
 
 // blocks draws a code in lines of text, two modules a character. Light modules
@@ -136,7 +137,7 @@ func (s *server) invite(w http.ResponseWriter, r *http.Request) (string, *page, 
 		return "", nil, err
 	}
 	if !s.share {
-		return "", nil, &book.Error{Kind: book.ErrConflict, Text: "the pages are served to this machine alone", Mend: "start again with cornerwright serve --share"}
+		return "", nil, &book.Error{Kind: book.ErrConflict, Text: say.T("the pages are served to this machine alone"), Mend: say.T("start again with cornerwright serve --share")}
 	}
 	role := Rider
 	if field(r, "role") == "crew" {
@@ -168,7 +169,7 @@ type keptForm struct {
 	Fields []keptField
 	Files  bool // there was a file too, which cannot be kept
 
-	Trouble, Mend string // why it was not taken, where that is known
+	Trouble, Mend say.Text // why it was not taken, where that is known
 }
 
 type keptField struct {
@@ -218,10 +219,11 @@ func (k keptForm) fill(form url.Values, prefix string) keptForm {
 }
 
 type joinPage struct {
-	Trouble, Name string
-	Then          string // where to go afterwards
-	Kept          keptForm
-	Lapsed        bool
+	Trouble say.Text
+	Name    string
+	Then    string // where to go afterwards
+	Kept    keptForm
+	Lapsed  bool
 }
 
 func (s *server) joinForm(r *http.Request) (page, error) {
@@ -229,7 +231,7 @@ func (s *server) joinForm(r *http.Request) (page, error) {
 	if t := r.URL.Query().Get("then"); t != "" {
 		d.Then = localPath(t)
 	}
-	return page{Title: "Join", Name: "join", Script: "join.js", Body: d}, nil
+	return page{Title: say.T("Join"), Name: "join", Script: "join.js", Body: d}, nil
 }
 
 // keptPrefix marks the fields of a kept form inside the form for joining.
@@ -254,8 +256,8 @@ func (s *server) join(w http.ResponseWriter, r *http.Request) (string, *page, er
 	}
 	key, role, err := s.door.join(field(r, "code"), name, from)
 	if err != nil {
-		p := page{Title: "Join", Name: "join", Script: "join.js", Status: http.StatusForbidden}
-		d.Trouble = err.Error()
+		p := page{Title: say.T("Join"), Name: "join", Script: "join.js", Status: http.StatusForbidden}
+		d.Trouble = say.Of(err)
 		switch {
 		case errors.Is(err, errTries):
 			p.Status = http.StatusTooManyRequests
@@ -284,7 +286,7 @@ func (s *server) join(w http.ResponseWriter, r *http.Request) (string, *page, er
 		if ss == nil {
 			return "/", nil, nil
 		}
-		p := page{Title: "You are in again", Name: "kept", Body: d.Kept, Status: http.StatusOK, Token: s.door.token(role, ss), Role: role}
+		p := page{Title: say.T("You are in again"), Name: "kept", Body: d.Kept, Status: http.StatusOK, Token: s.door.token(role, ss), Role: role}
 		return "", &p, nil
 	case d.Then != "":
 		return d.Then, nil, nil

@@ -87,7 +87,7 @@ func (s *server) season(r *http.Request) (page, error) {
 	if alarms.N > 0 {
 		d.Alarms, d.False = alarms.N, int(math.Round(alarms.Value*float64(alarms.N)))
 	}
-	return page{Title: "Season", Name: "season", Body: d}, nil
+	return page{Title: say.T("Season"), Name: "season", Body: d}, nil
 }
 
 // seasonPicture draws a run's median and the spread of its laps.
@@ -118,19 +118,19 @@ func seasonPicture(ps []book.SeasonPoint, unit string, q book.SeasonQuery) templ
 		if p.Day != day {
 			svg.Path([]draw.Point{{X: px - 1, Y: top}, {X: px - 1, Y: h - 6}}, false, draw.Pen{Ink: draw.Faint, Width: 0.2, Dash: []float64{0.8, 0.8}}, draw.None)
 			if i%every == 0 || len(ps) < 28 {
-				svg.Text(draw.Point{X: px, Y: h - 2.6}, p.Day, draw.Text{Size: 2.6, Ink: draw.Soft})
+				svg.Text(draw.Point{X: px, Y: h - 2.6}, string(say.Key(p.Day)), draw.Text{Size: 2.6, Ink: draw.Soft})
 			}
 			day = p.Day
 		}
 		if i%every == 0 {
 			svg.Text(draw.Point{X: px, Y: h - 7}, strconv.Itoa(p.Run), draw.Text{Size: 2.8, Ink: draw.Soft, Anchor: draw.Middle})
 		}
-		svg.Link(fmt.Sprintf("/run/%d/turn/%d", p.Run, q.Turn), fmt.Sprintf("Run %d, median %.3f %s", p.Run, p.Median, unit), func() {
+		svg.Link(fmt.Sprintf("/run/%d/turn/%d", p.Run, q.Turn), string(say.T("Run {run}, median {value} {unit}", p.Run, draw.Number(p.Median, 3), unit)), func() {
 			svg.Path([]draw.Point{{X: px, Y: y.At(p.Lo)}, {X: px, Y: y.At(p.Hi)}}, false, draw.Pen{Ink: draw.Soft, Width: 0.35}, draw.None)
 			draw.Mark(svg, draw.Point{X: px, Y: y.At(p.Median)}, 1.3, draw.Chosen)
 		})
 	}
-	return svg.HTML("season", fmt.Sprintf("%s at turn %d by run, %s", q.Measure, q.Turn, unit), "a dot is the median of a run's timed laps, the line from its least to its greatest lap; the same numbers stand in the table")
+	return svg.HTML("season", say.T("{measure} at turn {turn} by run, {unit}", say.Key(spaced(q.Measure)), q.Turn, unit), say.T("a dot is the median of a run's timed laps, the line from its least to its greatest lap; the same numbers stand in the table"))
 }
 
 // quoteTOML writes a basic string: escapes as TOML 1.0 has them.
@@ -209,7 +209,7 @@ func (s *server) status(r *http.Request) (page, error) {
 			d.OpenSteps = append(d.OpenSteps, st)
 		}
 	}
-	return page{Title: "Status", Name: "status", Body: d}, nil
+	return page{Title: say.T("Status"), Name: "status", Body: d}, nil
 }
 
 // dayPDF is the meeting on paper.

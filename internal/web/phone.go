@@ -30,7 +30,7 @@ type phonePage struct {
 	Key      string
 	Saved    bool
 	Typed    map[string]string
-	Trouble  string
+	Trouble  say.Text
 	Ask      []debrief.Question
 }
 
@@ -48,7 +48,7 @@ func (s *server) phoneHome(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if len(runs) == 0 {
-		s.render(w, r, http.StatusOK, page{Title: "No run yet", Name: "waiting"})
+		s.render(w, r, http.StatusOK, page{Title: say.T("No run yet"), Name: "waiting"})
 		return
 	}
 	http.Redirect(w, r, fmt.Sprintf("/phone/%d", runs[0].Number), http.StatusSeeOther)
@@ -64,7 +64,7 @@ func (s *server) phone(r *http.Request) (page, error) {
 	if d.Runs, err = s.book.Runs(book.RunFilter{Limit: 6}); err != nil {
 		return page{}, err
 	}
-	title := fmt.Sprintf("Run %d", x.Number)
+	title := say.T("Run {number}", x.Number)
 	if x.Circuit == "" {
 		return page{Title: title, Name: "phone", Script: "phone.js", Body: d}, nil
 	}
@@ -148,7 +148,7 @@ func (s *server) phoneMap(x book.Run, c *circuit.Circuit, turn int) template.HTM
 	m := draw.NewSVG(92, 72)
 	draw.Map(m, c, draw.MapOptions{Width: 92, Height: 72, Plain: true, Emphasis: map[int]bool{turn: true},
 		TurnHref: func(t int) string { return fmt.Sprintf("/phone/%d?turn=%d#what", x.Number, t) }})
-	pic := m.HTML("map", "Map of "+c.Name+": tap a turn", "the turns stand as buttons below it too")
+	pic := m.HTML("map", say.T("Map of {name}: tap a turn", c.Name), say.T("the turns stand as buttons below it too"))
 	if s.memo.mapped.Add(1) > maxMaps {
 		s.memo.maps.Clear()
 		s.memo.mapped.Store(1)

@@ -117,7 +117,7 @@ type runPage struct {
 	Key          string // of the next remark: sent twice, it is kept once
 	// What was typed and could not be taken.
 	Typed     map[string]string
-	Trouble   string
+	Trouble   say.Text
 	Ask       []debrief.Question
 	Struck    []book.Remark
 	Open      []book.Remark // said, and not answered by a finding of their own
@@ -173,7 +173,7 @@ func (s *server) run(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	return page{Title: "Run {1} · {2}", Args: []any{x.Number, x.Circuit}, Name: "run", Body: d}, nil
+	return page{Title: say.T("Run {1} · {2}", x.Number, x.Circuit), Name: "run", Body: d}, nil
 }
 
 func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
@@ -198,7 +198,7 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	dots := paper.LapDots(sum.Laps, k.Bike.Slots.Trial)
 	for i := range dots {
 		if w := d.Marks[dots[i].Number]; w != "" {
-			dots[i].Look, dots[i].Title = draw.Struck, dots[i].Title+", struck: "+w
+			dots[i].Look, dots[i].Title = draw.Struck, string(say.T("{lap}, struck: {word}", say.Text(dots[i].Title), say.Key(w)))
 		}
 	}
 	chart := draw.NewSVG(150, 40)
@@ -210,7 +210,7 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 			d.Worries++
 		}
 	}
-	d.Chart = chart.HTML("laps", "Lap times in riding order", "the same times stand in the table")
+	d.Chart = chart.HTML("laps", say.T("Lap times in riding order"), say.T("the same times stand in the table"))
 	for _, m := range rs {
 		if m.Struck {
 			d.Struck = append(d.Struck, m)
@@ -276,7 +276,7 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	d.Multiples = multiples(c, sum.Passes, d.Marks, k.Bike.Slots.Trial, x.Number)
 	m := draw.NewSVG(120, 84)
 	draw.Map(m, c, opt)
-	d.Map = m.HTML("map", "Map of "+c.Name, fmt.Sprintf("%d turns, %.0f m", len(c.Turns), c.Line.Length))
+	d.Map = m.HTML("map", say.T("Map of {name}", c.Name), say.T("{turns} turns, {length} m", len(c.Turns), draw.Number(c.Line.Length, 0)))
 	return d, nil
 }
 
@@ -318,7 +318,7 @@ func median(v []float64) float64 {
 func multiples(c *circuit.Circuit, ps []ride.Pass, marks map[int]string, trial string, run int) template.HTML {
 	var ds []draw.Dots
 	for _, t := range c.Turns {
-		d := draw.Dots{Name: "turn " + t.Label(), Href: fmt.Sprintf("/run/%d/turn/%d", run, t.Number)}
+		d := draw.Dots{Name: string(say.T("turn {label}", t.Label())), Href: fmt.Sprintf("/run/%d/turn/%d", run, t.Number)}
 		for _, p := range ps {
 			if p.Turn != t.Number || !p.Timed {
 				continue
@@ -331,14 +331,14 @@ func multiples(c *circuit.Circuit, ps []ride.Pass, marks map[int]string, trial s
 				look = draw.Trial
 			}
 			d.Values, d.Looks = append(d.Values, p.Segment), append(d.Looks, look)
-			d.Titles = append(d.Titles, fmt.Sprintf("lap %d, slot %s: %.3f s", p.Lap, p.Slot, p.Segment))
+			d.Titles = append(d.Titles, string(say.T("lap {lap}, slot {slot}: {time} s", p.Lap, p.Slot, draw.Number(p.Segment, 3))))
 		}
 		ds = append(ds, d)
 	}
 	svg := draw.NewSVG(300, 60)
 	h := draw.Multiples(svg, ds, draw.MultiplesOptions{Width: 300, Unit: "s", Decimals: 2, About: true})
 	svg.Resize(300, h)
-	return svg.HTML("multiples", "Time through each turn, lap by lap", "each panel is centred on the turn's median and all have one scale; every lap stands in the turn's own table")
+	return svg.HTML("multiples", say.T("Time through each turn, lap by lap"), say.T("each panel is centred on the turn's median and all have one scale; every lap stands in the turn's own table"))
 }
 
 // newKey makes the key of one remark.
@@ -390,11 +390,11 @@ func (s *server) remark(w http.ResponseWriter, r *http.Request) (string, *page, 
 	if k := field(r, "key"); k != "" {
 		d.Key = k
 	}
-	return "", &page{Title: "Run {1} · {2}", Args: []any{x.Number, x.Circuit}, Name: "run", Body: d}, nil
+	return "", &page{Title: say.T("Run {1} · {2}", x.Number, x.Circuit), Name: "run", Body: d}, nil
 }
 
 // takeRemark records what a form says; text tells what is missing or asked back.
-func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []debrief.Question, err error) {
+func (s *server) takeRemark(r *http.Request, x book.Run) (text say.Text, ask []debrief.Question, err error) {
 	c, err := s.book.Circuit(x.Circuit)
 	if err != nil {
 		return "", nil, err
@@ -409,7 +409,7 @@ func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []deb
 	for _, q := range strings.FieldsFunc(field(r, "turn"), func(c rune) bool { return c == ',' || c == ' ' }) {
 		n, err := strconv.Atoi(q)
 		if err != nil {
-			return fmt.Sprintf("%q is no turn number", q), nil, nil
+			return say.T("{q} is no turn number", fmt.Sprintf("%q", q)), nil, nil
 		}
 		m.Turns = append(m.Turns, n)
 	}
@@ -417,7 +417,7 @@ func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []deb
 		list = []debrief.Remark{m}
 	} else {
 		if words == "" {
-			return "nothing was said: write the rider's words, or choose from the lists", nil, nil
+			return say.T("nothing was said: write the rider's words, or choose from the lists"), nil, nil
 		}
 		text := words
 		for _, n := range m.Turns {
@@ -425,7 +425,7 @@ func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []deb
 		}
 		read := debrief.ParseWords(text, c.Turns)
 		if len(read.Questions) > 0 || len(read.Remarks) == 0 {
-			return "this can be read in more than one way: choose from the lists", read.Questions, nil
+			return say.T("this can be read in more than one way: choose from the lists"), read.Questions, nil
 		}
 		list = read.Remarks
 		for i := range list {
@@ -446,10 +446,15 @@ func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []deb
 	if who == "" {
 		who = "page"
 	}
+	for _, m := range list {
+		if err := m.Check(); err != nil {
+			return say.Of(err), nil, nil
+		}
+	}
 	for i, m := range list {
 		m.Run, m.Rider = x.Number, field(r, "rider")
 		if err := debrief.CheckTurns(m, c.Turns); err != nil {
-			return err.Error(), nil, nil
+			return say.Of(err), nil, nil
 		}
 		key := field(r, "key")
 		if key != "" && i > 0 {
@@ -460,7 +465,7 @@ func (s *server) takeRemark(r *http.Request, x book.Run) (text string, ask []deb
 		}
 		if _, err := s.book.AddRemark(m, who, key); err != nil {
 			if text, mend, ok := trouble(err); ok {
-				return strings.TrimSpace(text + ". " + mend), nil, nil
+				return say.T("{what}. {mend}", text, mend), nil, nil
 			}
 			return "", nil, err
 		}

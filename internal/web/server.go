@@ -22,7 +22,9 @@ import (
 	"time"
 
 	"cornerwright/internal/book"
+	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
+	"cornerwright/internal/say"
 )
 
 //go:embed pages/*.html assets/*
@@ -177,8 +179,7 @@ func (s *server) routes() []route {
 
 // page is what every template is given.
 type page struct {
-	Title  string            // of the catalogue, or a name
-	Args   []any             // put into the title for {1}, {2}
+	Title  say.Text          // of the catalogue, or a name
 	Words  map[string]string // of the scripts, in the language; nil in English
 	Name   string            // template
 	Token  string
@@ -233,14 +234,14 @@ func (s *server) render(w http.ResponseWriter, r *http.Request, status int, p pa
 		http.Error(w, "the page could not be drawn; it is in the log", http.StatusInternalServerError)
 		return
 	}
-	p.Title, p.Words = v.words.Say(p.Title, p.Args...), v.script
+	p.Title, p.Words = say.Plain(p.Title.In(v.words)), v.script
 	var b bytes.Buffer
 	if err := v.pages.ExecuteTemplate(&b, p.Name, p); err != nil {
 		s.log.Error("template", "path", r.URL.Path, "error", err)
 		http.Error(w, "the page could not be drawn; it is in the log", http.StatusInternalServerError)
 		return
 	}
-	s.send(w, r, status, "text/html; charset=utf-8", p.You.drawn(b.Bytes()))
+	s.send(w, r, status, "text/html; charset=utf-8", p.You.drawn(draw.Said(b.Bytes(), v.words)))
 }
 
 // send writes an answer, compressed where the reader takes it.

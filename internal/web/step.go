@@ -19,7 +19,7 @@ import (
 func (s *server) stepOf(r *http.Request) (book.Step, error) {
 	n, err := strconv.Atoi(r.PathValue("step"))
 	if err != nil {
-		return book.Step{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("%q is no step number", r.PathValue("step")), Mend: "choose a step on the page of the day"}
+		return book.Step{}, &book.Error{Kind: book.ErrNotFound, Text: say.T("{x} is no step number", fmt.Sprintf("%q", r.PathValue("step"))), Mend: say.T("choose a step on the page of the day")}
 	}
 	return s.book.Step(n)
 }
@@ -35,8 +35,8 @@ type stepPage struct {
 	Passed     int
 	Remark     *book.Remark
 	Next       []move // what may become of it
-	Trouble    string
-	Mend       string
+	Trouble    say.Text
+	Mend       say.Text
 	Reason     string // typed, and not taken
 	Who        string
 }
@@ -102,11 +102,11 @@ func (s *server) step(r *http.Request) (page, error) {
 				for _, u := range d.Rehearsal.Footprint.Uses {
 					if t := c.Turn(u.Turn); t != nil {
 						a, b := t.Entry, t.Exit
-						mo.Uses = append(mo.Uses, draw.Use{From: a, To: b, Share: u.Share, Title: fmt.Sprintf("turn %s %s: %.2f s a lap", t.Label(), u.Phase, u.Dwell)})
+						mo.Uses = append(mo.Uses, draw.Use{From: a, To: b, Share: u.Share, Title: string(say.T("turn {turn} {phase}: {dwell} s a lap", t.Label(), say.Key(phaseName(u.Phase)), draw.Number(u.Dwell, 2)))})
 					}
 				}
 				draw.Map(m, c, mo)
-				d.Map = m.HTML("map", "Where the changed cells are used", "the line is thicker where they are used longer")
+				d.Map = m.HTML("map", say.T("Where the changed cells are used"), say.T("the line is thicker where they are used longer"))
 			}
 		}
 	}
@@ -114,16 +114,16 @@ func (s *server) step(r *http.Request) (page, error) {
 		svg := draw.NewSVG(150, 90)
 		h := draw.Cells(svg, *d.Setting, old, opt)
 		svg.Resize(150, h)
-		d.Cells = svg.HTML("cells", "Values of "+st.Setting+" in slot "+st.Slot, "changed cells are framed: old, arrow, new; a bar under a cell shows the time spent there")
+		d.Cells = svg.HTML("cells", say.T("Values of {setting} in slot {slot}", st.Setting, st.Slot), say.T("changed cells are framed: old, arrow, new; a bar under a cell shows the time spent there"))
 	}
-	return page{Title: "Step {1} · {2}", Args: []any{st.ID, st.Setting}, Name: "step", Body: d}, nil
+	return page{Title: say.T("Step {1} · {2}", st.ID, st.Setting), Name: "step", Body: d}, nil
 }
 
 type planPage struct {
 	Step  book.Step
 	Plan  *verdict.Plan
 	Lines []say.Text
-	Why   string
+	Why   say.Text
 }
 
 // plan shows how many laps, in which slot and order, would show the effect.
@@ -141,13 +141,13 @@ func (s *server) plan(r *http.Request) (page, error) {
 		q.Effect = 0.08
 	}
 	if st.Run == 0 {
-		d.Why = "the step was not derived from a run, so the rider's scatter is not known"
+		d.Why = say.T("the step was not derived from a run, so the rider's scatter is not known")
 	} else if d.Plan, err = s.book.Plan(r.Context(), q); err != nil {
-		d.Why = err.Error()
+		d.Why = say.Of(err)
 	} else {
 		d.Lines = d.Plan.Lines
 	}
-	return page{Title: "Plan for step {1}", Args: []any{st.ID}, Name: "plan", Body: d}, nil
+	return page{Title: say.T("Plan for step {1}", st.ID), Name: "plan", Body: d}, nil
 }
 
 type verdictPage struct {
@@ -180,29 +180,29 @@ func (s *server) verdict(r *http.Request) (page, error) {
 		if e.Unit != v.Primary.Unit || i > 0 && e.Measure != v.Primary.Measure {
 			continue
 		}
-		name := fmt.Sprintf("turn %d", e.Turn)
+		name := say.T("turn {turn}", e.Turn)
 		if e.Turn == 0 {
-			name = "lap"
+			name = say.T("lap")
 		}
 		if math.IsNaN(e.Value) {
 			continue
 		}
-		rows = append(rows, draw.IntervalRow{Name: name, Value: e.Value, Lo: e.Lo, Hi: e.Hi, Matters: e.Matters, Answer: spaced(e.Answer), Primary: i == 0})
+		rows = append(rows, draw.IntervalRow{Name: string(name), Value: e.Value, Lo: e.Lo, Hi: e.Hi, Matters: e.Matters, Answer: string(say.Key(spaced(e.Answer))), Primary: i == 0})
 	}
-	less, more := "trial less", "trial more"
+	less, more := say.T("trial less"), say.T("trial more")
 	if v.Primary.Unit == "s" {
-		less, more = "trial quicker", "trial slower"
+		less, more = say.T("trial quicker"), say.T("trial slower")
 	}
 	svg := draw.NewSVG(210, 80)
-	h := draw.Intervals(svg, rows, draw.IntervalOptions{Width: 210, Unit: v.Primary.Unit, Less: less, More: more, Decimals: 2})
+	h := draw.Intervals(svg, rows, draw.IntervalOptions{Width: 210, Unit: v.Primary.Unit, Less: string(less), More: string(more), Decimals: 2})
 	svg.Resize(210, h)
-	d.Picture = svg.HTML("intervals", "Differences by turn", "trial minus reference with 95 % intervals; the band is the difference that does not matter")
-	return page{Title: "Verdict on step {1}", Args: []any{st.ID}, Name: "verdict", Body: d}, nil
+	d.Picture = svg.HTML("intervals", say.T("Differences by turn"), say.T("trial minus reference with 95 % intervals; the band is the difference that does not matter"))
+	return page{Title: say.T("Verdict on step {1}", st.ID), Name: "verdict", Body: d}, nil
 }
 
 func (s *server) sheetHTML(w http.ResponseWriter, r *http.Request) {
 	s.document(w, r, "text/html; charset=utf-8", "", func(st book.Step) ([]byte, error) {
-		c, err := paper.OfStep(r.Context(), s.book, st)
+		c, err := paper.OfStep(r.Context(), s.book, st, s.rehearsalOf)
 		if err != nil {
 			return nil, err
 		}
@@ -212,7 +212,7 @@ func (s *server) sheetHTML(w http.ResponseWriter, r *http.Request) {
 
 func (s *server) sheetPDF(w http.ResponseWriter, r *http.Request) {
 	s.document(w, r, "application/pdf", "step-%d.pdf", func(st book.Step) ([]byte, error) {
-		c, err := paper.OfStep(r.Context(), s.book, st)
+		c, err := paper.OfStep(r.Context(), s.book, st, s.rehearsalOf)
 		if err != nil {
 			return nil, err
 		}
@@ -228,7 +228,7 @@ func (s *server) sheetPDF(w http.ResponseWriter, r *http.Request) {
 func paperSize(r *http.Request) (paper.Size, error) {
 	size, err := paper.SizeNamed(r.URL.Query().Get("size"))
 	if err != nil {
-		return size, &book.Error{Kind: book.ErrInvalid, Text: err.Error(), Mend: "take size=A4 or size=Letter"}
+		return size, &book.Error{Kind: book.ErrInvalid, Text: say.Of(err), Mend: say.T("take size=A4 or size=Letter")}
 	}
 	return size, nil
 }

@@ -8,12 +8,12 @@ import (
 	"slices"
 	"sort"
 	"strconv"
-	"strings"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/say"
 )
 
 type turnPage struct {
@@ -22,7 +22,7 @@ type turnPage struct {
 	Prev     int
 	Next     int
 	Strip    template.HTML
-	Shown    []string
+	Shown    []say.Text
 	Passes   []ride.Pass
 	Episodes []ride.Episode
 	Line     template.HTML // on the road
@@ -39,7 +39,7 @@ type happening struct {
 	Kind     ride.Kind
 	Laps, Of int // timed laps with it, and all
 	Count    int
-	Phases   string
+	Phases   say.Text
 	Length   float64 // s, median
 	Inferred bool
 }
@@ -69,13 +69,13 @@ func happenings(es []ride.Episode, ps []ride.Pass) []happening {
 	var out []happening
 	for k, h := range by {
 		h.Laps, h.Length = len(laps[k]), median(lengths[k])
-		var names []string
+		var names []say.Text
 		for _, ph := range circuit.Phases {
 			if n := phases[k][ph]; n > 0 {
-				names = append(names, strings.Replace(string(ph), "pickup", "pick-up", 1))
+				names = append(names, say.Key(phaseName(ph)))
 			}
 		}
-		h.Phases = strings.Join(names, ", ")
+		h.Phases = say.Join(names, ", ")
 		out = append(out, *h)
 	}
 	sort.Slice(out, func(i, j int) bool {
@@ -97,7 +97,7 @@ func (s *server) turn(r *http.Request) (page, error) {
 	}
 	n, err := strconv.Atoi(r.PathValue("turn"))
 	if err != nil {
-		return page{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("%q is no turn number", r.PathValue("turn")), Mend: "choose a turn on the map"}
+		return page{}, &book.Error{Kind: book.ErrNotFound, Text: say.T("{x} is no turn number", fmt.Sprintf("%q", r.PathValue("turn"))), Mend: say.T("choose a turn on the map")}
 	}
 	c, err := s.book.Circuit(x.Circuit)
 	if err != nil {
@@ -105,7 +105,7 @@ func (s *server) turn(r *http.Request) (page, error) {
 	}
 	t := c.Turn(n)
 	if t == nil {
-		return page{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("%s has no turn %d", c.Name, n), Mend: fmt.Sprintf("its turns are 1 to %d", len(c.Turns))}
+		return page{}, &book.Error{Kind: book.ErrNotFound, Text: say.T("{name} has no turn {n}", c.Name, n), Mend: say.T("its turns are 1 to {turns}", len(c.Turns))}
 	}
 	k, err := s.book.Bike(x.Bike)
 	if err != nil {
@@ -164,12 +164,26 @@ func (s *server) turn(r *http.Request) (page, error) {
 	}
 	d.Strip, d.Shown = strip(v, c, d.Passes, k.Bike.Slots.Trial, youOf(r))
 	d.Line = roadLine(v, c, *t, d.Passes, k.Bike.Slots.Trial)
-	return page{Title: "Turn {1} · run {2}", Args: []any{t.Label(), x.Number}, Name: "turn", Body: d, Script: "traces.js"}, nil
+	return page{Title: say.T("Turn {1} · run {2}", t.Label(), x.Number), Name: "turn", Body: d, Script: "traces.js"}, nil
+}
+
+// lapName tells a lap of the strip, by its slot where it has one.
+func lapName(quickest bool, slot string, p ride.Pass) say.Text {
+	s := draw.Number(p.Segment, 3)
+	switch {
+	case quickest && slot != "":
+		return say.T("slot {slot}, quickest lap {lap}, {segment} s", slot, p.Lap, s)
+	case quickest:
+		return say.T("quickest lap {lap}, {segment} s", p.Lap, s)
+	case slot != "":
+		return say.T("slot {slot}, median lap {lap}, {segment} s", slot, p.Lap, s)
+	}
+	return say.T("median lap {lap}, {segment} s", p.Lap, s)
 }
 
 // strip draws the laps that matter: per slot the median lap thick and the
 // quickest one thin.
-func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You) (template.HTML, []string) {
+func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You) (template.HTML, []say.Text) {
 	bySlot := map[string][]ride.Pass{}
 	for _, p := range ps {
 		if p.Whole && !math.IsNaN(p.Segment) {
@@ -184,7 +198,7 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You
 	type shown struct {
 		p    ride.Pass
 		look draw.Look
-		name string
+		name say.Text
 	}
 	var laps []shown
 	for _, q := range slots {
@@ -194,17 +208,13 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You
 		if q == trial && len(slots) > 1 {
 			look = draw.Trial
 		}
-		label := ""
-		if q != "" {
-			label = "slot " + q + ", "
-		}
 		mid := l[len(l)/2]
 		if len(slots) == 1 {
 			look = draw.Median
 		}
-		laps = append(laps, shown{mid, look, fmt.Sprintf("%smedian lap %d, %.3f s", label, mid.Lap, mid.Segment)})
+		laps = append(laps, shown{mid, look, lapName(false, q, mid)})
 		if len(l) > 1 && len(slots) == 1 {
-			laps = append(laps, shown{l[0], draw.Reference, fmt.Sprintf("%squickest lap %d, %.3f s", label, l[0].Lap, l[0].Segment)})
+			laps = append(laps, shown{l[0], draw.Reference, lapName(true, q, l[0])})
 		}
 	}
 	if len(laps) == 0 || v.Position == nil {
@@ -219,7 +229,7 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You
 		for _, q := range laps {
 			a, b := pos.Index(q.p.Start), pos.Index(q.p.End)
 			stride := 1 + (b-a)/400
-			se := draw.Series{Look: q.look, Title: q.name}
+			se := draw.Series{Look: q.look, Title: string(q.name)}
 			for i := a; i <= b && i < len(y); i += stride {
 				se.X = append(se.X, pos.Time[i]-q.p.Start)
 				se.Y = append(se.Y, y[i]*scale)
@@ -232,7 +242,7 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You
 	var panels []draw.Panel
 	add := func(name, unit string, y []float64, scale float64, from, to float64, zero bool) {
 		if se := series(y, scale); se != nil {
-			panels = append(panels, draw.Panel{Name: name, Unit: unit, Series: se, From: from, To: to, Zero: zero})
+			panels = append(panels, draw.Panel{Name: string(say.Key(name)), Unit: unit, Series: se, From: from, To: to, Zero: zero})
 		}
 	}
 	kmh, speedUnit := y.Convert(3.6, "km/h")
@@ -253,13 +263,13 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You
 		}
 	}
 	svg := draw.NewSVG(240, 150)
-	h := draw.Strip(svg, bands, panels, draw.StripOptions{Width: 240, XName: "s after the window opens"})
+	h := draw.Strip(svg, bands, panels, draw.StripOptions{Width: 240, XName: string(say.T("s after the window opens"))})
 	svg.Resize(240, h)
-	var names []string
+	var names []say.Text
 	for _, q := range laps {
 		names = append(names, q.name)
 	}
-	return svg.HTML("strip", "Turn strip", "speed, lean, grip, throttle, slip, cut and brake through the five phases"), names
+	return svg.HTML("strip", say.T("Turn strip"), say.T("speed, lean, grip, throttle, slip, cut and brake through the five phases")), names
 }
 
 // roadLine draws the bend from above: the reference line, and where the laps
@@ -299,7 +309,7 @@ func roadLine(v *ride.Ride, c *circuit.Circuit, t circuit.Turn, ps []ride.Pass, 
 			look = draw.Trial
 		}
 		a, b := pos.Index(p.Start), pos.Index(p.End)
-		q := path{look: look, name: fmt.Sprintf("lap %d, slot %s", p.Lap, p.Slot)}
+		q := path{look: look, name: string(say.T("lap {lap}, slot {slot}", p.Lap, p.Slot))}
 		i := a
 		lap := math.Floor(pos.S[a]/c.Line.Length) * c.Line.Length
 		for k := range base {
@@ -353,8 +363,8 @@ func roadLine(v *ride.Ride, c *circuit.Circuit, t circuit.Turn, ps []ride.Pass, 
 		svg.Titled(q.name, func() { svg.Path(all(q.p), false, q.look.Pen(), draw.None) })
 	}
 	a := at(base[0])
-	svg.Text(draw.Point{X: a.X, Y: a.Y - 1.5}, "in", draw.Text{Size: 3, Ink: draw.Soft, Anchor: draw.Middle, Halo: true})
+	svg.Text(draw.Point{X: a.X, Y: a.Y - 1.5}, string(say.T("in")), draw.Text{Size: 3, Ink: draw.Soft, Anchor: draw.Middle, Halo: true})
 	z := at(base[n-1])
-	svg.Text(draw.Point{X: z.X, Y: z.Y - 1.5}, "out", draw.Text{Size: 3, Ink: draw.Soft, Anchor: draw.Middle, Halo: true})
-	return svg.HTML("line", "Line on the road", "distances beside the reference line are drawn five times as large; reference laps thin, trial laps solid")
+	svg.Text(draw.Point{X: z.X, Y: z.Y - 1.5}, string(say.T("out")), draw.Text{Size: 3, Ink: draw.Soft, Anchor: draw.Middle, Halo: true})
+	return svg.HTML("line", say.T("Line on the road"), say.T("distances beside the reference line are drawn five times as large; reference laps thin, trial laps solid"))
 }

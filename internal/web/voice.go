@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"net/http"
 	"regexp"
 	"strings"
 	"sync"
@@ -52,6 +53,15 @@ func (v *voices) in(y You) (*set, error) {
 		v.sets[y.voice()] = s
 	}
 	return s, err
+}
+
+// said is a text in the language of who asks.
+func (s *server) said(r *http.Request, t say.Text) string {
+	v, err := s.voices.in(youOf(r))
+	if err != nil {
+		return t.String()
+	}
+	return youOf(r).prose(t.In(v.words))
 }
 
 func newSet(y You, c words.Catalogue) (*set, error) {
@@ -109,13 +119,15 @@ func (y You) point(s string) string {
 }
 
 var (
+	minusSign    = regexp.MustCompile(`(^|[\s(])-(\d)`)
 	decimalPoint = regexp.MustCompile(`(\d)\.(\d)`)
 	drawnText    = regexp.MustCompile(`(?s)<text[^>]*>[^<]*</text>|<title>[^<]*</title>`)
 )
 
-// prose writes the decimal marks of a sentence that we wrote ourselves. Words of
-// riders, names of files and the like are never touched.
+// prose writes the decimal marks and the minus signs of a sentence that we wrote
+// ourselves. Words of riders, names of files and the like are never touched.
 func (y You) prose(s string) string {
+	s = minusSign.ReplaceAllString(s, "$1−$2")
 	if y.Decimal == commaChoice {
 		return decimalPoint.ReplaceAllString(s, "$1,$2")
 	}
@@ -136,7 +148,20 @@ func (y You) speech(c words.Catalogue) template.FuncMap {
 		return c.Find(fmt.Sprint(v))
 	}
 	return template.FuncMap{
-		"prose":  func(v any) string { return y.prose(text(v)) },
+		"prose": func(v any) string { return y.prose(text(v)) },
+		"day": func(iso string) string {
+			if d := y.day(iso); d != iso {
+				return d
+			}
+			return c.Find(iso) // "undated"
+		},
+		"note": func(s string) string {
+			if file, ok := strings.CutPrefix(s, "values of "); ok {
+				return say.T("values of {file}", file).In(c)
+			}
+			return s
+		},
+		"joined": func(list []say.Text) string { return y.prose(say.Join(list, "; ").In(c)) },
 		"answer": func(v any) string { return c.Find(spaced(v)) },
 		"phase":  func(p circuit.Phase) string { return c.Find(phaseName(p)) },
 		"unit":   func(s string) string { return c.Find(unitName(s)) },
@@ -168,7 +193,6 @@ func (y You) helpers() template.FuncMap {
 		"signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
 		"val":    func(v float64, unit string) string { return y.point(draw.Number(v, decimals(unit))) },
 		"deg":    func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
-		"day":    y.day,
 		"when":   func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
 	}
 }

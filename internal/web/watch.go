@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"io/fs"
 	"net/http"
 	"os"
@@ -14,6 +13,7 @@ import (
 	"time"
 
 	"cornerwright/internal/book"
+	"cornerwright/internal/say"
 )
 
 // The watcher looks into one folder, or into every stick that is put in, and
@@ -38,7 +38,7 @@ type watched struct {
 	State         string // "waiting", "reading", "added", "known", "failed", "gone"
 	Share         int    // percent, while reading
 	Run           int    // 0: none
-	Trouble, Mend string
+	Trouble, Mend say.Text
 	Original      string // kept, of a file that could not be used
 }
 
@@ -55,13 +55,14 @@ type watcher struct {
 	seen  map[string]glimpse // as last seen
 	done  map[string]glimpse // as it was when it was taken
 	items []*watched         // newest first
-	fault string             // why the folder cannot be read now
+	fault say.Text           // why the folder cannot be read now
 }
 
 type watchPage struct {
-	Root, Bike, Fault string
-	Sticks            []string // put in now
-	Items             []watched
+	Root, Bike string
+	Fault      say.Text
+	Sticks     []string // put in now
+	Items      []watched
 }
 
 func (w *watcher) page() watchPage {
@@ -146,10 +147,10 @@ func (w *watcher) round(ctx context.Context, b *book.Book) {
 	if root == sticks {
 		roots = mounts()
 	}
-	now, fault := map[string]glimpse{}, ""
+	now, fault := map[string]glimpse{}, say.Text("")
 	for _, r := range roots {
 		if err := look(r, now); err != nil && root != sticks {
-			fault = "the folder cannot be read: " + plainError(err)
+			fault = say.T("the folder cannot be read: {why}", plainError(err))
 		}
 	}
 	var ready []string
@@ -248,15 +249,15 @@ func (w *watcher) take(ctx context.Context, b *book.Book, path string, g glimpse
 	case err == nil && len(res.Runs) > 0:
 		item.State = "added"
 	case gone != nil && item.Run == 0:
-		item.State, item.Trouble, item.Mend = "gone", "it was taken away while it was read; nothing of it was taken", "put the stick back in: it is read again by itself"
+		item.State, item.Trouble, item.Mend = "gone", say.T("it was taken away while it was read; nothing of it was taken"), say.T("put the stick back in: it is read again by itself")
 		delete(w.done, path)
 	default:
 		item.State, item.Original = "failed", res.Original
-		item.Trouble, item.Mend = "the file holds no run", "say what its columns are"
+		item.Trouble, item.Mend = say.T("the file holds no run"), say.T("say what its columns are")
 		if err != nil {
 			var ok bool
 			if item.Trouble, item.Mend, ok = trouble(err); !ok {
-				item.Trouble, item.Mend = err.Error(), "look at the log"
+				item.Trouble, item.Mend = say.Of(err), say.T("look at the log")
 			}
 		}
 	}
@@ -286,26 +287,26 @@ func (s *server) startWatching(w http.ResponseWriter, r *http.Request) (string, 
 	}
 	d.Bike, d.Tyre, d.Weather, d.Folder = field(r, "bike"), field(r, "tyre"), field(r, "weather"), field(r, "folder")
 	d.Here = s.atThisMachine(r)
-	again := func(text, mend string) (string, *page, error) {
+	again := func(text, mend say.Text) (string, *page, error) {
 		d.Trouble, d.Mend = text, mend
-		return "", &page{Title: "Add a recording", Name: "add", Body: d}, nil
+		return "", &page{Title: say.T("Add a recording"), Name: "add", Body: d}, nil
 	}
 	if !s.atThisMachine(r) {
-		return again("folders are watched at the machine itself only", "drop the file on this page instead")
+		return again(say.T("folders are watched at the machine itself only"), say.T("drop the file on this page instead"))
 	}
 	if root == "" {
-		return again("no folder was given", "write the folder that the logger's files are copied to")
+		return again(say.T("no folder was given"), say.T("write the folder that the logger's files are copied to"))
 	}
 	if root != sticks {
 		if root, err = filepath.Abs(root); err != nil {
-			return again(err.Error(), "write the whole path of the folder")
+			return again(say.Of(err), say.T("write the whole path of the folder"))
 		}
 		i, err := os.Stat(root)
 		if err != nil {
-			return again(fmt.Sprintf("%s cannot be watched: %s", root, plainError(err)), "write the whole path of a folder that exists")
+			return again(say.T("{root} cannot be watched: {why}", root, plainError(err)), say.T("write the whole path of a folder that exists"))
 		}
 		if !i.IsDir() {
-			return again(fmt.Sprintf("%s is a file, not a folder", root), "drop the file on this page, or write its folder")
+			return again(say.T("{root} is a file, not a folder", root), say.T("drop the file on this page, or write its folder"))
 		}
 	}
 	s.watch.start(s.book, root, book.AddRequest{Bike: d.Bike, Tyre: d.Tyre, Weather: d.Weather}, s.closing)

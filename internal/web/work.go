@@ -26,7 +26,7 @@ func (s *server) form(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		var big *http.MaxBytesError
 		if errors.As(err, &big) {
-			return &book.Error{Kind: book.ErrInvalid, Text: "the form is larger than 64 KiB", Mend: "shorten what was typed"}
+			return &book.Error{Kind: book.ErrInvalid, Text: say.T("the form is larger than 64 KiB"), Mend: say.T("shorten what was typed")}
 		}
 		return errForm
 	}
@@ -40,29 +40,29 @@ func (s *server) form(w http.ResponseWriter, r *http.Request) error {
 func field(r *http.Request, name string) string { return strings.TrimSpace(r.PostForm.Get(name)) }
 
 // trouble puts an error of a person's making in words; ok is false for others.
-func trouble(err error) (text, mend string, ok bool) {
+func trouble(err error) (text, mend say.Text, ok bool) {
 	var e *book.Error
 	if !errors.As(err, &e) || errors.Is(err, book.ErrDamaged) || errors.Is(err, book.ErrLocked) {
 		return "", "", false
 	}
 	text = e.Text
 	if text == "" && e.Err != nil {
-		text = e.Err.Error()
+		text = say.Of(e.Err)
 	}
 	if where := e.Where(); where != "" {
-		text = where + ": " + text
+		text = say.T("{where}: {what}", where, text)
 	}
 	return text, e.Mend, true
 }
 
 type bikesPage struct {
 	Bikes         []book.BikeRecord
-	Trouble, Mend string
+	Trouble, Mend say.Text
 }
 
 func (s *server) bikes(r *http.Request) (page, error) {
 	k, err := s.book.Bikes()
-	return page{Title: "Bikes", Name: "bikes", Body: bikesPage{Bikes: k}}, err
+	return page{Title: say.T("Bikes"), Name: "bikes", Body: bikesPage{Bikes: k}}, err
 }
 
 // addBike takes a bike file as an upload.
@@ -71,10 +71,10 @@ func (s *server) addBike(w http.ResponseWriter, r *http.Request) (string, *page,
 	if err != nil {
 		return "", nil, err
 	}
-	var text, mend string
+	var text, mend say.Text
 	ok := true
 	if name == "" {
-		text, mend = "no file was chosen", "choose the bike file, for example bike.toml"
+		text, mend = say.T("no file was chosen"), say.T("choose the bike file, for example bike.toml")
 	} else {
 		var k book.BikeRecord
 		if k, err = s.book.AddBike(name, data); err == nil {
@@ -85,7 +85,7 @@ func (s *server) addBike(w http.ResponseWriter, r *http.Request) (string, *page,
 		}
 	}
 	k, err := s.book.Bikes()
-	return "", &page{Title: "Bikes", Name: "bikes", Body: bikesPage{Bikes: k, Trouble: text, Mend: mend}}, err
+	return "", &page{Title: say.T("Bikes"), Name: "bikes", Body: bikesPage{Bikes: k, Trouble: text, Mend: mend}}, err
 }
 
 // upload reads one file of a multipart form, at most max bytes; name is ""
@@ -115,10 +115,10 @@ func (s *server) received(w http.ResponseWriter, r *http.Request, max int64, key
 	if err != nil || tooBig {
 		var big *http.MaxBytesError
 		if errors.Is(err, syscall.ENOSPC) {
-			return nil, &book.Error{Kind: book.ErrInvalid, Text: "the disk of this machine is full: the file could not be put down, nothing of it was taken", Mend: "make room on the disk and send it again"}
+			return nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("the disk of this machine is full: the file could not be put down, nothing of it was taken"), Mend: say.T("make room on the disk and send it again")}
 		}
 		if tooBig || errors.As(err, &big) {
-			return nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("the file is larger than the %d MiB that are taken here", max>>20), Mend: "check that it is the right file; long recordings can be split in the logger"}
+			return nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("the file is larger than the {max} MiB that are taken here", max>>20), Mend: say.T("check that it is the right file; long recordings can be split in the logger")}
 		}
 		return nil, s.broken(r, err)
 	}
@@ -140,7 +140,7 @@ func (s *server) received(w http.ResponseWriter, r *http.Request, max int64, key
 			out = append(out, sent{head.Filename, data})
 			continue
 		}
-		return nil, &book.Error{Kind: book.ErrInvalid, Text: "the file could not be read to its end", Mend: "put the stick back in and choose the file again"}
+		return nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("the file could not be read to its end"), Mend: say.T("put the stick back in and choose the file again")}
 	}
 	return out, nil
 }
@@ -187,11 +187,11 @@ func (s *server) bike(r *http.Request) (page, error) {
 			svg := draw.NewSVG(110, 60)
 			h := draw.Cells(svg, x, v, draw.CellsOptions{Width: 110, Decimals: -1})
 			svg.Resize(110, h)
-			row.Slots = append(row.Slots, slotCells{slot, svg.HTML("cells", x.ID+" in slot "+slot, strings.ReplaceAll(setting.FormatTable(&x, v), "\t", " "))})
+			row.Slots = append(row.Slots, slotCells{slot, svg.HTML("cells", say.T("{id} in slot {slot}", x.ID, slot), say.Plain(strings.ReplaceAll(setting.FormatTable(&x, v), "\t", " ")))})
 		}
 		d.Settings = append(d.Settings, row)
 	}
-	return page{Title: k.Name, Name: "bike", Body: d}, nil
+	return page{Title: say.Plain(k.Name), Name: "bike", Body: d}, nil
 }
 
 type proposePage struct {
@@ -211,23 +211,23 @@ type proposePage struct {
 	Expect    say.Text
 	Watch     say.Text
 	NeedsSay  bool
-	Stale     string // why it cannot be made from the sheet of today
+	Stale     say.Text // why it cannot be made from the sheet of today
 	Measures  []book.MeasureInfo
-	Trouble   string
-	Mend      string
+	Trouble   say.Text
+	Mend      say.Text
 	// What was typed.
 	Change, Reason, Author, Surface, Tyre, Air, Why string
 	Overrule                                        map[string]string
 }
 
 // proposal finds a proposal of a run's debrief by finding and place ("r1.2").
-func (s *server) proposal(ctx context.Context, run int, ref, say string) (debrief.Proposal, debrief.Finding, error) {
+func (s *server) proposal(ctx context.Context, run int, ref, overrule string) (debrief.Proposal, debrief.Finding, error) {
 	id, nth, _ := strings.Cut(ref, ".")
 	n, err := strconv.Atoi(nth)
 	if err != nil {
 		n = 1
 	}
-	res, err := s.book.Debrief(ctx, run, debrief.Options{Run: run, Overrule: say})
+	res, err := s.book.Debrief(ctx, run, debrief.Options{Run: run, Overrule: overrule})
 	if err != nil {
 		return debrief.Proposal{}, debrief.Finding{}, err
 	}
@@ -236,7 +236,7 @@ func (s *server) proposal(ctx context.Context, run int, ref, say string) (debrie
 			return f.Proposals[n-1], f, nil
 		}
 	}
-	return debrief.Proposal{}, debrief.Finding{}, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("the debrief of run %d has no step %q any more", run, ref), Mend: "go back to the run: remarks made since may have changed what is proposed"}
+	return debrief.Proposal{}, debrief.Finding{}, &book.Error{Kind: book.ErrNotFound, Text: say.T("the debrief of run {run} has no step {ref} any more", run, fmt.Sprintf("%q", ref)), Mend: say.T("go back to the run: remarks made since may have changed what is proposed")}
 }
 
 // propose shows a step before it is recorded: cells, guards, rehearsal.
@@ -245,7 +245,7 @@ func (s *server) propose(r *http.Request) (page, error) {
 	if err != nil {
 		return page{}, err
 	}
-	return page{Title: "Propose a step", Name: "propose", Body: d}, nil
+	return page{Title: say.T("Propose a step"), Name: "propose", Body: d}, nil
 }
 
 func (s *server) proposeBody(r *http.Request, change string) (*proposePage, error) {
@@ -273,7 +273,7 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 			d.Step, err = c.Propose(k.Bike.Setting(c.Setting), sheet.Sheet)
 		}
 		if err != nil {
-			d.Trouble, d.Mend = err.Error(), `write it like "B:slip-target[45..50, 80..110] +1" or "B:engine-brake[2] +10"`
+			d.Trouble, d.Mend = say.Of(err), say.T(`write it like "B:slip-target[45..50, 80..110] +1" or "B:engine-brake[2] +10"`)
 			return d, nil
 		}
 		d.Title = say.Plain(change)
@@ -298,7 +298,7 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 	d.Step.Run, d.Step.Bike, d.Reason = x.Number, k.Name, d.Step.Reason
 	d.Setting = k.Bike.Setting(d.Step.Setting)
 	if d.Setting == nil {
-		return nil, &book.Error{Kind: book.ErrNotFound, Text: fmt.Sprintf("%s has no setting %q", k.Name, d.Step.Setting), Mend: "add the newest bike file"}
+		return nil, &book.Error{Kind: book.ErrNotFound, Text: say.T("{name} has no setting {setting}", k.Name, fmt.Sprintf("%q", d.Step.Setting)), Mend: say.T("add the newest bike file")}
 	}
 	d.Cautions = cautions(paper.Cautions(d.Setting, k.Bike.Slots.Reference), d.Cautions)
 	if d.Rehearsal, err = s.book.RehearseStep(ctx, d.Step, x.Number); err != nil {
@@ -312,13 +312,13 @@ func (s *server) proposeBody(r *http.Request, change string) (*proposePage, erro
 	if next, err := setting.Apply(sheet.Sheet, d.Step); err != nil {
 		// The proposal was worked out on the values of its own day; it is never
 		// shown as if it fitted those of today.
-		d.Stale = err.Error()
+		d.Stale = say.Of(err)
 	} else {
 		old := sheet.Values(d.Step.Slot, d.Step.Setting)
 		svg := draw.NewSVG(150, 90)
 		h := draw.Cells(svg, *d.Setting, old, draw.CellsOptions{Width: 150, New: next.Values(d.Step.Slot, d.Step.Setting), Decimals: -1, Dwell: paper.Dwell(d.Rehearsal.Footprint, old)})
 		svg.Resize(150, h)
-		d.Cells = svg.HTML("cells", "Values of "+d.Step.Setting+" in slot "+d.Step.Slot, d.Title.String())
+		d.Cells = svg.HTML("cells", say.T("Values of {setting} in slot {slot}", d.Step.Setting, d.Step.Slot), d.Title)
 	}
 	return d, nil
 }
@@ -349,13 +349,13 @@ func (s *server) takeStep(w http.ResponseWriter, r *http.Request) (string, *page
 		return "", nil, err
 	}
 	d.Reason, d.Author, d.Surface, d.Tyre, d.Air, d.Why = field(r, "reason"), field(r, "author"), field(r, "surface"), field(r, "tyre"), field(r, "air"), field(r, "why")
-	again := func(text, mend string) (string, *page, error) {
+	again := func(text, mend say.Text) (string, *page, error) {
 		d.Trouble, d.Mend = text, mend
-		return "", &page{Title: "Propose a step", Name: "propose", Body: d}, nil
+		return "", &page{Title: say.T("Propose a step"), Name: "propose", Body: d}, nil
 	}
 	if d.Trouble != "" || d.Setting == nil {
 		if d.Trouble == "" {
-			d.Trouble, d.Mend = "no change is given", `write it like "B:slip-target[45..50, 80..110] +1"`
+			d.Trouble, d.Mend = say.T("no change is given"), say.T(`write it like "B:slip-target[45..50, 80..110] +1"`)
 		}
 		return again(d.Trouble, d.Mend)
 	}
@@ -374,12 +374,12 @@ func (s *server) takeStep(w http.ResponseWriter, r *http.Request) (string, *page
 	if m := field(r, "matters"); m != "" {
 		v, err := strconv.ParseFloat(strings.ReplaceAll(m, ",", "."), 64)
 		if err != nil || v < 0 {
-			return again(fmt.Sprintf("%q is no difference", m), "write a number such as 0.05")
+			return again(say.T("{m} is no difference", fmt.Sprintf("%q", m)), say.T("write a number such as 0.05"))
 		}
 		d.Step.Primary.Matters = v
 	}
 	if d.Author == "" {
-		return again("nobody stands for the step", "write the engineer's name")
+		return again(say.T("nobody stands for the step"), say.T("write the engineer's name"))
 	}
 	if d.NeedsSay {
 		p, _, err := s.proposal(r.Context(), d.Run.Number, d.Ref, d.Author)
@@ -390,7 +390,7 @@ func (s *server) takeStep(w http.ResponseWriter, r *http.Request) (string, *page
 	}
 	// The sheet that the person saw; somebody else may have moved on since.
 	if seen, err := strconv.Atoi(field(r, "from")); err != nil || seen != d.From {
-		return again(fmt.Sprintf("the bike is on sheet %d by now, this was made from sheet %s", d.From, field(r, "from")), "look at the values below, they are the new ones; nothing was recorded and what you typed is kept")
+		return again(say.T("the bike is on sheet {from} by now, this was made from sheet {r}", d.From, field(r, "from")), say.T("look at the values below, they are the new ones; nothing was recorded and what you typed is kept"))
 	}
 	for k, v := range r.PostForm {
 		if g, ok := strings.CutPrefix(k, "overrule-"); ok && len(v) > 0 && strings.TrimSpace(v[0]) != "" {
@@ -455,7 +455,7 @@ func (s *server) markLap(w http.ResponseWriter, r *http.Request) (string, *page,
 	}
 	n, err := strconv.Atoi(field(r, "lap"))
 	if err != nil {
-		return "", nil, &book.Error{Kind: book.ErrInvalid, Text: fmt.Sprintf("%q is no lap", field(r, "lap")), Mend: "choose a lap of the list"}
+		return "", nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("{r} is no lap", fmt.Sprintf("%q", field(r, "lap"))), Mend: say.T("choose a lap of the list")}
 	}
 	return fmt.Sprintf("/run/%d#laps", x.Number), nil, s.book.MarkLap(x.Number, n, field(r, "word"), field(r, "who"))
 }
@@ -467,7 +467,7 @@ func (s *server) strikeRemark(w http.ResponseWriter, r *http.Request) (string, *
 	}
 	n, err := strconv.Atoi(r.PathValue("remark"))
 	if err != nil {
-		return "", nil, &book.Error{Kind: book.ErrNotFound, Text: "there is no such remark", Mend: "go back to the run"}
+		return "", nil, &book.Error{Kind: book.ErrNotFound, Text: say.T("there is no such remark"), Mend: say.T("go back to the run")}
 	}
 	m, err := s.book.Remark(n)
 	if err != nil {

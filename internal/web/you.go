@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cornerwright/internal/draw"
+	"cornerwright/internal/say"
 	"cornerwright/internal/words"
 )
 
@@ -115,7 +116,7 @@ type youPage struct {
 }
 
 func (s *server) you(r *http.Request) (page, error) {
-	return page{Title: "Your view", Name: "you", Body: youPage{You: youOf(r), Choices: choices, Saved: r.URL.Query().Has("saved"), Back: localPath(r.URL.Query().Get("back"))}}, nil
+	return page{Title: say.T("Your view"), Name: "you", Body: youPage{You: youOf(r), Choices: choices, Saved: r.URL.Query().Has("saved"), Back: localPath(r.URL.Query().Get("back"))}}, nil
 }
 
 // localPath keeps a path of our own, "/" for anything else.

@@ -2,10 +2,10 @@ package table
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
 	"unicode/utf8"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -219,9 +219,9 @@ func (d *Dialect) noData(lines []textLine, body []int) error {
 	i := body[0]
 	if n := namesAlone(lines, body); n > 2 || n == 2 && bytes.ContainsAny(lines[i].text, "[(") {
 		last := lines[body[len(body)-1]]
-		return &NoTable{Line: last.line, Text: fmt.Sprintf("header of %s, but no row of data", count(n, "column")), Mend: "the recording is empty: take the file from the logger again", Source: Shorten(lines[i].text)}
+		return &NoTable{Line: last.line, Text: say.T("header of {n} {n|column|columns}, but no row of data", n), Mend: say.T("the recording is empty: take the file from the logger again"), Source: Shorten(lines[i].text)}
 	}
-	return &NoTable{Line: lines[i].line, Text: "no rows of numbers found", Mend: "give a delimited table (comma, semicolon, tab or bar), a CAN log, NMEA, GPX or Parquet", Source: Shorten(lines[i].text)}
+	return &NoTable{Line: lines[i].line, Text: say.T("no rows of numbers found"), Mend: say.T("give a delimited table (comma, semicolon, tab or bar), a CAN log, NMEA, GPX or Parquet"), Source: Shorten(lines[i].text)}
 }
 
 // namesAlone counts the names of a header that stands alone or with its units: at

@@ -2,8 +2,9 @@ package table
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // parser turns whole rows to a Block. It keeps its buffers, so one parser
@@ -21,7 +22,7 @@ type parser struct {
 
 type badRun struct {
 	from, to, bytes, rows int
-	why                   string
+	why                   say.Text
 	column                int
 	source                string
 }
@@ -217,17 +218,17 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 		switch {
 		case fields < ncols && last && p.brokenOff(b):
 			ok = false
-			p.lost(line, raw, fields, fmt.Sprintf("the file ends in the middle of a row: %s of %d", count(fields, "field"), ncols))
+			p.lost(line, raw, fields, say.T("the file ends in the middle of a row: {fields} {fields|field|fields} of {ncols}", fields, ncols))
 		case fields < ncols && !d.Short:
 			ok = false
 			if p.header(raw) {
 				blk.Restart = append(blk.Restart, row)
 				break
 			}
-			p.lost(line, raw, fields, fmt.Sprintf("row has %s, header has %d", count(fields, "field"), ncols))
+			p.lost(line, raw, fields, say.T("row has {fields} {fields|field|fields}, header has {ncols}", fields, ncols))
 		case extra > 0:
 			ok = false
-			p.lost(line, raw, ncols+1, fmt.Sprintf("row has %d fields, header has %d", ncols+extra, ncols))
+			p.lost(line, raw, ncols+1, say.T("row has {ncols} fields, header has {ncols2}", ncols+extra, ncols))
 		case badCells > 0 && p.hopeless(row, fields, badCells):
 			ok = false
 			switch {
@@ -235,12 +236,12 @@ func (p *parser) parse(b []byte, blk *Block, line, row0 int) {
 				blk.Restart = append(blk.Restart, row)
 			case p.unitRow(raw): // stands under a repeated header
 			default:
-				p.lost(line, raw, badCol, "row is not numbers")
+				p.lost(line, raw, badCol, say.T("row is not numbers"))
 			}
 		}
 		if ok && last && fields == ncols && p.brokenOff(b) {
 			ok = false
-			p.lost(line, raw, ncols, "the file ends in the middle of a number: its last cell has fewer digits than those above")
+			p.lost(line, raw, ncols, say.T("the file ends in the middle of a number: its last cell has fewer digits than those above"))
 		}
 		if !ok && blk.LostRows > 0 && p.bad.to == line {
 			if n := len(blk.LostAt); n == 0 || blk.LostAt[n-1] != row {
@@ -331,7 +332,7 @@ func (p *parser) unitRow(raw []byte) bool {
 }
 
 // lost notes an unreadable line; neighbours make one issue.
-func (p *parser) lost(line int, raw []byte, column int, why string) {
+func (p *parser) lost(line int, raw []byte, column int, why say.Text) {
 	p.blk.LostRows++
 	p.blk.LostBytes += len(raw)
 	b := &p.bad
@@ -353,8 +354,8 @@ func (p *parser) flushBad() {
 	}
 	text := b.why
 	if b.rows > 1 {
-		text = fmt.Sprintf("lines %d to %d cannot be read (%s, %d bytes): the first %s", b.from, b.to, count(b.rows, "row"), b.bytes, b.why)
+		text = say.T("lines {from} to {to} cannot be read ({rows} {rows|row|rows}, {bytes} bytes): the first {why}", b.from, b.to, b.rows, b.bytes, b.why)
 	}
 	p.blk.Issues = append(p.blk.Issues, Issue{Warning, b.from, b.column, text,
-		"nothing to do: this is left out and the gap is marked; the original is kept", b.source})
+		say.T("nothing to do: this is left out and the gap is marked; the original is kept"), b.source})
 }

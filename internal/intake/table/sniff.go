@@ -2,8 +2,9 @@ package table
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
+
+	"cornerwright/internal/say"
 )
 
 // HeadSize is how much of the text Sniff likes to see.
@@ -12,11 +13,11 @@ const HeadSize = 256 << 10
 // NoTable says why a text is no table.
 type NoTable struct {
 	Line, Column int
-	Text, Mend   string
+	Text, Mend   say.Text
 	Source       string
 }
 
-func (e *NoTable) Error() string { return e.Text }
+func (e *NoTable) Error() string { return e.Text.String() }
 
 // Overrides state what the caller knows of the dialect; zero fields are
 // sniffed.
@@ -37,7 +38,7 @@ func Sniff(head []byte, whole bool, over Overrides) (*Dialect, error) {
 	}
 	lines := cutLines(head, whole)
 	if len(lines) == 0 {
-		return nil, &NoTable{Line: 1, Text: "no complete line of text", Mend: "give a table with a header row and data rows"}
+		return nil, &NoTable{Line: 1, Text: say.T("no complete line of text"), Mend: say.T("give a table with a header row and data rows")}
 	}
 	d.Comment = sniffComment(lines)
 	body := make([]int, 0, len(lines)) // lines that are neither blank nor comment
@@ -47,7 +48,7 @@ func Sniff(head []byte, whole bool, over Overrides) (*Dialect, error) {
 		}
 	}
 	if len(body) == 0 {
-		return nil, &NoTable{Line: 1, Text: "only blank lines and comments", Mend: "give a table with a header row and data rows", Source: Shorten(lines[0].text)}
+		return nil, &NoTable{Line: 1, Text: say.T("only blank lines and comments"), Mend: say.T("give a table with a header row and data rows"), Source: Shorten(lines[0].text)}
 	}
 	best := chooseDelimiter(lines, body, over)
 	d.Delimiter, d.Decimal = best.delim, best.decimal
@@ -262,7 +263,7 @@ func (d *Dialect) layout(lines []textLine, body []int, sh shape, over Overrides)
 			}
 		}
 		if header < 0 || header >= data {
-			return &NoTable{Line: over.HeaderRow, Text: fmt.Sprintf("the map says the header stands on line %d, but data start on line %d", over.HeaderRow, lines[body[data]].line), Mend: "set header_line to the line of the column names, or leave it out"}
+			return &NoTable{Line: over.HeaderRow, Text: say.T("the map says the header stands on line {headerrow}, but data start on line {line}", over.HeaderRow, lines[body[data]].line), Mend: say.T("set header_line to the line of the column names, or leave it out")}
 		}
 	}
 	d.DataLine = lines[body[data]].line

@@ -14,6 +14,7 @@ package table
 import (
 	"math"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -78,7 +79,7 @@ const (
 type Issue struct {
 	Severity     Severity
 	Line, Column int
-	Text, Mend   string
+	Text, Mend   say.Text
 	Source       string // the line itself, shortened
 }
 
