@@ -1,10 +1,14 @@
 package browser
 
 import (
+	"archive/zip"
 	"bytes"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/cdp"
@@ -81,6 +85,53 @@ func TestDropByMouse(t *testing.T) {
 	w.see("say something")
 	if js[bool](w, "document.body.classList.contains('over')") {
 		t.Error("the page still waits for a drop")
+	}
+	w.quiet()
+}
+
+// A log of a bus and its signal database are dropped together: the log is read by
+// the database, and both are kept as one original.
+func TestDropLogWithItsDatabase(t *testing.T) {
+	b := bikeBook(t)
+	s := serve(t, b)
+	w := open(t, s.crew, 1366, 900)
+	w.go_("/")
+	abs := func(name string) string {
+		p, err := filepath.Abs("../../intake/testdata/can/" + name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	w.drag("main", abs("basic.log"), abs("bus.dbc"))()
+	// The log is a few seconds long and holds no lap: what is wrong with it is told
+	// from what the database made of it, not that a database is wanted.
+	w.see("say what its columns are")
+	if text := js[string](w, "document.body.innerText"); strings.Contains(text, "needs its signal database") {
+		t.Errorf("the database did not come with the log: %s", text)
+	}
+	hash := js[string](w, `document.querySelector('a[href^="/map/"]').getAttribute("href").slice(5)`)
+	w.go_("/map/" + hash)
+	w.see("front_wheel_speed")
+	f, err := b.Original(hash)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatalf("the original holds not both: %v", err)
+	}
+	var names []string
+	for _, m := range z.File {
+		names = append(names, m.Name)
+	}
+	if len(names) != 2 || !slices.Contains(names, "basic.log") || !slices.Contains(names, "bus.dbc") {
+		t.Errorf("the original holds %v", names)
 	}
 	w.quiet()
 }
