@@ -198,7 +198,11 @@ func fieldText(n *ast.CompositeLit, field string) string {
 			continue
 		}
 		id, ok := kv.Key.(*ast.Ident)
-		lit, isText := kv.Value.(*ast.BasicLit)
+		value := kv.Value
+		if c, said := value.(*ast.CallExpr); said && len(c.Args) > 0 { // say.T and its text
+			value = c.Args[0]
+		}
+		lit, isText := value.(*ast.BasicLit)
 		if ok && isText && id.Name == field {
 			s, _ := strconv.Unquote(lit.Value)
 			return s
