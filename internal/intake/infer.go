@@ -52,6 +52,8 @@ func fits(c *column, ch, unitText string) bool {
 	switch ch {
 	case recording.RPM:
 		return u.Quantity == unit.Frequency || u.Symbol == "°"
+	case recording.FrontSpeed, recording.RearSpeed:
+		return u.Quantity == unit.AngularRate || u.Quantity == unit.Frequency
 	case recording.Slot, recording.LapMarker, recording.Gear:
 		return u.Quantity == unit.Ratio && u.Symbol == "ratio"
 	case recording.Grip, recording.Throttle:
@@ -138,6 +140,13 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 		}
 	case known && ch == recording.RPM && (u.Quantity == unit.Frequency || u.Quantity == unit.Angle):
 		u = unit.Must("1/s")
+	case known && recording.Turn(ch) > 0 && (u.Quantity == unit.AngularRate || u.Quantity == unit.Frequency):
+		turn := 1.0 // Hz: turns a second
+		if u.Quantity == unit.AngularRate {
+			turn = 2 * math.Pi
+		}
+		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q counts turns of the wheel: %.2f m a turn are taken", c.Header, recording.Turn(ch)), "nothing to do: the run itself tells the circumference")
+		u = unit.Unit{Symbol: u.Symbol, Quantity: unit.Speed, Mul: orOne(u.Mul) * recording.Turn(ch), Div: orOne(u.Div) * turn}
 	case known && (ch == recording.Grip || ch == recording.Throttle) && u.Quantity == unit.Angle:
 		hi := quantile(c.values, 0.999)
 		if hi <= 0 {

@@ -159,9 +159,15 @@ func match(header string) (senses []sense, unitText string) {
 		if s := loose(base); s != nil {
 			return s, u
 		}
+		if s := byMeaning(base); s != nil {
+			return s, u
+		}
 		unitText = u
 	}
-	return loose(words), unitText
+	if s := loose(words); s != nil {
+		return s, unitText
+	}
+	return byMeaning(words), unitText
 }
 
 // unitWord reads the last words of a name as a unit, "" if they are none.

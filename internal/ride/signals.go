@@ -210,11 +210,26 @@ func (w *work) marked(s recording.Span, names ...string) say.Text {
 	return text
 }
 
+// turns brings the speed of a wheel whose turns are logged to the circumference
+// of the bike file.
+func (w *work) turns(v []float64, name string, circumference float64) {
+	c := w.rec.Channel(name)
+	if c == nil || !c.CountsTurns() || circumference == 0 {
+		return
+	}
+	k := circumference / recording.Turn(name)
+	for i := range v {
+		v[i] *= k
+	}
+}
+
 // load lays every channel that is needed on the grid and puts zeros right.
 func (w *work) load() {
 	s := &w.r.Signals
 	w.front = w.channel(recording.FrontSpeed)
 	w.rear = w.channel(recording.RearSpeed)
+	w.turns(w.front, recording.FrontSpeed, w.b.Front.Circumference)
+	w.turns(w.rear, recording.RearSpeed, w.b.Rear.Circumference)
 	w.rollRate = w.channel(recording.RollRate)
 	w.pitchRate = w.channel(recording.PitchRate)
 	w.yawRate = w.channel(recording.YawRate)
