@@ -1,11 +1,8 @@
 package proving_test
 
 import (
-	"bytes"
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 )
 
 // A stranger is a second simulator, written apart from the demo world and simpler:
@@ -19,12 +16,16 @@ type stranger struct {
 	cuts   []strangerCut // of 38 % of torque
 	capped []bool        // by row: the plate holds the torque down to the cap of the low gears
 	turns  int           // stretches of less than 200 m radius
+	double int           // of them that follow another closely, the same way
 	// metres of one lap; places of the line by metre, degrees
 	length   int
 	lat, lon []float64
 	circF    float64 // m
 	delay    float64 // s that GPS is late
 }
+
+// strangerRow is the truth every 10 ms: m, m/s, rad, m/s2, 1/min, shares, N, rad/s.
+type strangerRow struct{ x, y, v, lean, ax, rpm, grip, plate, cut, brake, front, rear, gear, heading, yaw float64 }
 
 type strangerCut struct{ from, to float64 }
 
@@ -112,9 +113,9 @@ reference = "A"
 trial = "B"
 `
 
-// strangerRide rides laps round the polygon; without names columns that the file
-// leaves out.
-func strangerRide(polygon [][2]float64, laps int, seed uint64, without ...string) *stranger {
+// strangerRide rides laps round the polygon; italian takes the other of two loggers,
+// without names columns that the file leaves out.
+func strangerRide(polygon [][2]float64, laps int, seed uint64, italian bool, without ...string) *stranger {
 	r := rand.New(rand.NewPCG(seed, 77))
 	xs, ys := strangerLine(polygon)
 	n := len(xs)
@@ -140,7 +141,20 @@ func strangerRide(polygon [][2]float64, laps int, seed uint64, without ...string
 			apexes = append(apexes, float64(best%n))
 		}
 	}
+	// Two bends the same way with less than 40 m between them may be one turn.
 	x := &stranger{turns: len(apexes), length: n}
+	for q, at := range apexes {
+		next := apexes[(q+1)%len(apexes)]
+		gap := 0
+		for i := at; i != next; i = math.Mod(i+1, round) {
+			if math.Abs(bend[int(i)]) <= 1./200 {
+				gap++
+			}
+		}
+		if gap < 40 && bend[int(at)]*bend[int(next)] > 0 {
+			x.double++
+		}
+	}
 	since := func(s, at float64) float64 { return math.Mod(s-at+2*round, round) }
 
 	// What the tyres allow, lap by lap, with this rider's scatter.
@@ -179,8 +193,7 @@ func strangerRide(polygon [][2]float64, laps int, seed uint64, without ...string
 	const radiusF, radiusR, crownF, crownR, mass, dt = 0.301, 0.318, 0.058, 0.096, 265.0, 0.002
 	gears := []float64{2.5, 2.05, 1.72, 1.5, 1.36, 1.26}
 	torque := func(rpm float64) float64 { u := (rpm - 11000) / 6000; return 112 - 24*u*u }
-	type row struct{ x, y, v, lean, ax, rpm, grip, plate, cut, brake, front, rear, gear float64 }
-	var rows []row
+	var rows []strangerRow
 	s, v, gear, lap := round-350-60*r.Float64(), 16.0, 2, 0
 	var t, grip, cut, brake, shift, blip float64
 	for k := 0; lap <= laps || math.Mod(s, round) <= 260; k++ {
@@ -248,7 +261,7 @@ func strangerRide(polygon [][2]float64, laps int, seed uint64, without ...string
 		if k%5 == 0 {
 			i := int(here) % n
 			h, o := heading[i]+math.Remainder(heading[(i+1)%n]-heading[i], 2*math.Pi)*(here-math.Floor(here)), aside(here)
-			rows = append(rows, row{strangerAt(xs, here) - math.Sin(h)*o, strangerAt(ys, here) + math.Cos(h)*o, v, lean, ax, rpm, grip, grip * cap * (1 - cut), cut, brake, front, rear, float64(gear)})
+			rows = append(rows, strangerRow{strangerAt(xs, here) - math.Sin(h)*o, strangerAt(ys, here) + math.Cos(h)*o, v, lean, ax, rpm, grip, grip * cap * (1 - cut), cut, brake, front, rear, float64(gear), h, v * kp})
 			x.s, x.capped = append(x.s, s), append(x.capped, cap < 0.97)
 		}
 		next := s + v*dt/(1-kp*aside(here))
@@ -260,49 +273,16 @@ func strangerRide(polygon [][2]float64, laps int, seed uint64, without ...string
 	}
 
 	// What a logger makes of it.
-	const lat0, lon0 = 44.25, 7.9
-	mlat, mlon := 111130.0, 111412.84*math.Cos(lat0*math.Pi/180)
 	for i := range xs {
-		x.lat, x.lon = append(x.lat, lat0+ys[i]/mlat), append(x.lon, lon0+xs[i]/mlon)
+		x.lat, x.lon = append(x.lat, strangerLat+ys[i]/strangerNorth), append(x.lon, strangerLon+xs[i]/strangerEast)
 	}
 	x.circF, x.delay = 2*math.Pi*radiusF, 0.09+0.08*r.Float64()
-	names := []string{"Timestamp (s)", "GPS Latitude", "GPS Longitude", "GPS Speed (km/h)", "Front Wheel Speed (km/h)", "Rear Wheel Speed (km/h)", "Engine Speed (rpm)", "Gear", "Grip Position (%)", "Throttle Plate (%)", "Torque Reduction (%)", "Front Brake Pressure (bar)", "Lean Angle (deg)", "Yaw Rate (deg/s)", "Long Acceleration (g)"}
-	out := map[int]bool{}
-	for i, name := range names {
-		for _, w := range without {
-			out[i] = out[i] || strings.HasPrefix(name, w)
-		}
+	if italian {
+		x.delay += 0.09
+		x.italian(rows, r, without)
+	} else {
+		x.english(rows, r, without)
 	}
-	var file bytes.Buffer
-	write := func(cells []string) {
-		kept := cells[:0]
-		for i, c := range cells {
-			if !out[i] {
-				kept = append(kept, c)
-			}
-		}
-		fmt.Fprintln(&file, strings.Join(kept, ","))
-	}
-	write(append([]string{}, names...))
-	north, east := 1.2*r.NormFloat64(), 1.2*r.NormFloat64()
-	for i, w := range rows {
-		late := rows[max(0, i-int(x.delay/0.01+0.5))]
-		la, lo, gs := "", "", ""
-		if i%10 == 0 {
-			north += -north*0.1/200 + 0.06*r.NormFloat64()
-			east += -east*0.1/200 + 0.06*r.NormFloat64()
-			la = fmt.Sprintf("%.7f", lat0+(late.y+north+0.4*r.NormFloat64())/mlat)
-			lo = fmt.Sprintf("%.7f", lon0+(late.x+east+0.4*r.NormFloat64())/mlon)
-			gs = fmt.Sprintf("%.2f", (late.v+0.06*r.NormFloat64())*3.6)
-		}
-		yaw := w.v * strangerAt(bend, math.Mod(x.s[i], round)) * 180 / math.Pi
-		write([]string{fmt.Sprintf("%.2f", strangerStart+0.01*float64(i)), la, lo, gs,
-			fmt.Sprintf("%.1f", w.front*radiusF*1.021*3.6*(1+0.0015*r.NormFloat64())), fmt.Sprintf("%.1f", w.rear*radiusR*0.984*3.6*(1+0.0015*r.NormFloat64())),
-			fmt.Sprintf("%.0f", w.rpm+15*r.NormFloat64()), fmt.Sprint(w.gear), fmt.Sprintf("%.1f", 100*w.grip), fmt.Sprintf("%.1f", 96*w.plate+2),
-			fmt.Sprintf("%.1f", 100*w.cut), fmt.Sprintf("%.2f", w.brake/mass*1.15+0.02*r.NormFloat64()),
-			fmt.Sprintf("%.1f", -rows[max(0, i-5)].lean*180/math.Pi+1.1+0.2*r.NormFloat64()), fmt.Sprintf("%.2f", yaw+0.3*r.NormFloat64()), fmt.Sprintf("%.3f", w.ax/strangerG+0.02*r.NormFloat64())})
-	}
-	x.file = file.Bytes()
 	return x
 }
 

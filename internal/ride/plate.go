@@ -6,6 +6,66 @@ import (
 	"cornerwright/internal/signal"
 )
 
+// fullRange brings the plate (in place) to the grip's own scale, where one is a
+// straight line of the other: sensors seldom read nought at the stop and 100 at
+// the other, and a few per cent matter at small openings. Where a map lies between
+// them that is no straight line it is left as logged.
+func (w *work) fullRange(plate, grip []float64) {
+	const bins = 20
+	var cells [bins][]float64
+	hold := w.samples(0.1)
+	for i := hold; i+hold < w.n; i++ {
+		g := grip[i]
+		if g < 0.05 || w.shifting[i] || math.Abs(grip[i+hold]-grip[i-hold]) > 0.4 {
+			continue
+		}
+		// As if the grip stood in the middle of its bin.
+		j := min(bins-1, int(g*bins))
+		cells[j] = append(cells[j], plate[i]-g)
+	}
+	var x, y []float64
+	for j := range cells {
+		if len(cells[j]) >= 25 {
+			m := (float64(j) + 0.5) / bins
+			x, y = append(x, m), append(y, m+quick(cells[j], 0.85)) // cuts lie below
+		}
+	}
+	if len(x) < 6 {
+		return
+	}
+	a, b := straightThrough(x, y)
+	var off, same []float64
+	for i := range x {
+		off = append(off, math.Abs(y[i]-a-b*x[i]))
+		same = append(same, math.Abs(y[i]-x[i]))
+	}
+	if quick(same, 0.8) < 0.015 {
+		return // one to one already, within what scatter and lag leave
+	}
+	if b < 0.5 || b > 1.5 || math.Abs(a) > 0.15 || quick(off, 0.8) > 0.006 {
+		return
+	}
+	for i := range plate {
+		plate[i] = (plate[i] - a) / b
+	}
+}
+
+// straightThrough is the straight line a + b x by the median of slopes (P. K. Sen,
+// Journal of the American Statistical Association 63, 1968).
+func straightThrough(x, y []float64) (a, b float64) {
+	var slopes, rest []float64
+	for i := range x {
+		for j := range i {
+			slopes = append(slopes, (y[i]-y[j])/(x[i]-x[j]))
+		}
+	}
+	b = quick(slopes, 0.5)
+	for i := range x {
+		rest = append(rest, y[i]-b*x[i])
+	}
+	return quick(rest, 0.5), b
+}
+
 // plateCut is 1 - plate/(map of grip): the map is learnt from the run as the
 // upper part of plate over grip, by gear and grip, and the lag of the plate by
 // the least scatter of its rate against the grip's.
@@ -19,6 +79,7 @@ func (w *work) plateCut() []float64 {
 	for i := range demand {
 		demand[i] = signal.At(grip, 0, 1, float64(i)-lag)
 	}
+	w.fullRange(plate, demand)
 	// What lag and its error may hide: a quickly moving grip forgives more.
 	for i := 1; i < w.n-1; i++ {
 		slack[i] = 0.001 + 0.004*math.Abs(demand[i+1]-demand[i-1])/(2*w.dt)
