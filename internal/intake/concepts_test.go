@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -71,7 +72,7 @@ func TestTurnsOfTheWheel(t *testing.T) {
 	}
 	found := 0
 	for _, p := range res.Problems {
-		if strings.Contains(p.Text, "counts turns of the wheel") {
+		if strings.Contains(fmt.Sprint(p.Text), "counts turns of the wheel") {
 			found++
 		}
 	}

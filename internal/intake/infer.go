@@ -145,7 +145,7 @@ func (s *source) unitOf(c *column, m *overrides, tail string) *Error {
 		if u.Quantity == unit.AngularRate {
 			turn = 2 * math.Pi
 		}
-		s.problem(recording.Note, s.headerLine, c.Index, ch, fmt.Sprintf("column %q counts turns of the wheel: %.2f m a turn are taken", c.Header, recording.Turn(ch)), "nothing to do: the run itself tells the circumference")
+		s.problem(recording.Note, s.headerLine, c.Index, ch, say.T("column {header} counts turns of the wheel: {circumference} m a turn are taken", fmt.Sprintf("%q", c.Header), fmt.Sprintf("%.2f", recording.Turn(ch))), say.T("nothing to do: the run itself tells the circumference"))
 		u = unit.Unit{Symbol: u.Symbol, Quantity: unit.Speed, Mul: orOne(u.Mul) * recording.Turn(ch), Div: orOne(u.Div) * turn}
 	case known && (ch == recording.Grip || ch == recording.Throttle) && u.Quantity == unit.Angle:
 		hi := quantile(c.values, 0.999)
