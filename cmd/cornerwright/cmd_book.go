@@ -4,8 +4,10 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"math"
 	"os"
 
+	"cornerwright/internal/bike"
 	"cornerwright/internal/book"
 	"cornerwright/internal/say"
 )
@@ -59,6 +61,15 @@ func bookCommands() []*command {
 						return a.answer(bikeAnswer(r))
 					}
 					a.say("%s: version %d, sheet %d, %d settings, reference slot %s, trial slot %s", r.Name, r.Version, r.Sheet, len(r.Bike.Settings), r.Bike.Slots.Reference, r.Bike.Slots.Trial)
+					for _, x := range []struct {
+						name string
+						t    bike.Tyre
+					}{{"front", r.Bike.Front}, {"rear", r.Bike.Rear}} {
+						// Real tyres differ by centimetres from their marking, a slip of the pen by more.
+						if m := bike.MarkedCircumference(x.t.Marking); m > 0 && math.Abs(x.t.Circumference/m-1) > 0.08 {
+							a.talk("note: the %s tyre's circumference is %.3f m; %s stands for about %.2f m", x.name, x.t.Circumference, x.t.Marking, m)
+						}
+					}
 					return nil
 				}
 			}},

@@ -122,3 +122,33 @@ func TestEveryRoomExists(t *testing.T) {
 		}
 	}
 }
+
+// The page for those who carry on names every room on its floor, once, and no
+// room that is not there.
+func TestPageNamesEveryRoom(t *testing.T) {
+	page, err := os.ReadFile(filepath.Join("..", "..", "docs", "architecture.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := map[string]bool{}
+	for line := range strings.Lines(string(page)) {
+		cells := strings.Split(line, "|")
+		if len(cells) != 6 || !strings.Contains(cells[2], "`") {
+			continue
+		}
+		name := strings.Trim(strings.TrimSpace(cells[2]), "`")
+		floor, err := strconv.Atoi(strings.TrimSpace(cells[1]))
+		if at, ok := Of[name]; !ok || err != nil || at != floor {
+			t.Errorf("the page has %q on floor %s; floor.Of says %d (%v)", name, cells[1], at, ok)
+		}
+		if named[name] {
+			t.Errorf("the page names %q twice", name)
+		}
+		named[name] = true
+	}
+	for name := range Of {
+		if !named[name] {
+			t.Errorf("the page does not name %q", name)
+		}
+	}
+}
