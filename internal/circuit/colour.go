@@ -27,6 +27,7 @@ const (
 	shareGap   = 4.0  // s
 	nearGap    = 1.5  // s
 	farGap     = 6.0  // s
+	longMemory = 4.0  // s
 	leastShare = 0.03 // of the difference of two ways that either owns at least
 )
 
@@ -88,7 +89,7 @@ func (j *joint) judge() {
 	for i := range j.rows {
 		r, e := &j.rows[i], &j.sm.x[i]
 		if i > 0 {
-			sum += r.do + r.more + r.do*r.bow*e[iD] - r.dnom
+			sum += r.do + r.more + 0.5*r.do*r.bow*(j.sm.x[i-1][iD]+e[iD]) - r.dnom
 			if g := j.bySpeed(i); g == g {
 				more += g
 			}
@@ -103,9 +104,21 @@ func (j *joint) judge() {
 		return
 	}
 	if part, all, ok := w.share(way, other); ok {
+		all *= j.ownHabit()
 		part = math.Max(leastShare, math.Min(1-leastShare, part))
 		j.trust.along, j.q.walk = (1-part)*all, math.Max(1e-4, part*all)
 	}
+}
+
+// ownHabit is by how much the density of the difference between two speeds is larger
+// than it looks, as the odometer's habit was learnt from the same n laps and has taken
+// up an nth of what GPS speed errs by.
+func (j *joint) ownHabit() float64 {
+	if j.laps < 3 || len(j.habits) == 0 {
+		return 1
+	}
+	w := j.laps / (j.laps + habitDoubt)
+	return 1 / (1 - w*(2-w)/j.laps)
 }
 
 // bySpeed is by how much the way from row i-1 to i by GPS speed is longer than the
@@ -239,7 +252,24 @@ func (w *windows) share(way, other []float64) (part, density float64, ok bool) {
 	near, _, _ := apart(0.75 * shareGap)
 	far, _, m := apart(2 * shareGap)
 	if m >= 80 {
-		density = math.Max(density, (far-near)/(1.25*shareGap))
+		density = math.Max(density, longRun(near, far, 0.75*shareGap-1.0/3, 2*shareGap-1.0/3))
 	}
 	return ae / ee, density, true
+}
+
+// longRun is the low-frequency density of a speed error from the variance of the way
+// it adds up to over a short and a long time (s). With a memory m that variance is
+// density (t - m (1 - exp(-t/m))), the integral of a Gauss-Markov process; the ratio
+// of the two tells m, of which longMemory is the most.
+func longRun(near, far, short, long float64) float64 {
+	shape := func(t, m float64) float64 { return t - m*(1-math.Exp(-t/m)) }
+	lo, hi := 0.01, longMemory
+	for range 30 {
+		if m := 0.5 * (lo + hi); shape(long, m)*near < far*shape(short, m) {
+			lo = m
+		} else {
+			hi = m
+		}
+	}
+	return far / shape(long, lo)
 }

@@ -9,10 +9,10 @@ func Plain() Options {
 }
 
 // Knowing gives the smoother the true spreads of white and slow GPS error and of
-// the rider: its own standard error is then the bound that no smoother of these
+// the rider (m, forgotten over s): its own standard error is then the bound that no smoother of these
 // data beats.
-func Knowing(white, slow, tau, offset, reach float64) Options {
+func Knowing(white, slow, tau, offset, forget float64) Options {
 	q := defaultNoise()
-	q.white, q.slow, q.tau, q.offset, q.reach = white, slow, tau, offset, reach
+	q.white, q.slow, q.tau, q.offset, q.forget = white, slow, tau, offset, forget
 	return Options{noise: &q}
 }

@@ -17,7 +17,14 @@ const (
 func (j *joint) habit() {
 	l := &j.line
 	n := int(math.Max(8, math.Round(l.Length/habitCell)))
-	if !j.d.wheel || j.trust.along > 0 { // GPS speed shows it on every lap anew
+	if !j.d.wheel {
+		return
+	}
+	if len(j.habits) != n {
+		j.habits = resampleRing(j.habits, n)
+	}
+	if j.trust.along > 0 {
+		j.habitOfSpeed(n)
 		return
 	}
 	sum, count, weight := make([]float64, n), make([]float64, n), make([]float64, n)
@@ -55,13 +62,65 @@ func (j *joint) habit() {
 	for k := range slope {
 		slope[k] = math.Max(-0.01, math.Min(0.01, (m[(k+1)%n]-m[(k+n-1)%n])/(2*cell)))
 	}
-	if len(j.habits) != n {
-		j.habits = resampleRing(j.habits, n)
-	}
 	for k := range slope {
 		j.habits[k] += slope[k]
 	}
 	j.applyHabit(slope)
+}
+
+// habitOfSpeed is habit where GPS speed shows the odometer's error on every lap: the
+// mean over laps of what the way by GPS speed is longer. It is for the holes, in
+// which there is no GPS speed, and leaves less to share out between the two.
+func (j *joint) habitOfSpeed(n int) {
+	l := &j.line
+	more, way, count := make([]float64, n), make([]float64, n), make([]float64, n)
+	last := make([]int, n)
+	for i := range last {
+		last[i] = math.MinInt
+	}
+	for i := range j.rows {
+		r := &j.rows[i]
+		if r.gw == 0 || r.bad || j.f.v[i] < slowLane/2 || math.Abs(j.aside[i]) > tuneAside {
+			continue
+		}
+		k := min(int(l.wrap(j.s[i])/l.Length*float64(n)), n-1)
+		more[k], way[k] = more[k]+r.gd, way[k]+r.do
+		if lap := int(math.Floor(j.s[i] / l.Length)); lap != last[k] {
+			last[k] = lap
+			count[k]++
+		}
+	}
+	sd := habitWidth / (l.Length / float64(n))
+	more, way = smoothRing(more, sd), smoothRing(way, sd)
+	step := make([]float64, n)
+	for k := range step {
+		if count[k] < 3 || !(way[k] > 0) {
+			continue
+		}
+		// What is shown adds to what was given back already.
+		whole := (j.habits[k] + more[k]/way[k]) * count[k] / (count[k] + habitDoubt)
+		step[k] = math.Max(-0.01, math.Min(0.01, whole)) - j.habits[k]
+		j.habits[k] += step[k]
+	}
+	j.applyHabit(step)
+}
+
+// lifts is the variance (m2) that a wheel in the air or locked adds to the odometer
+// for every metre of the line, where no GPS speed is there to see it: at the places
+// at which it was seen on other laps, once a lap at each is one share of the laps.
+func (j *joint) lifts() []float64 {
+	l := &j.line
+	if len(j.d.put) == 0 || j.grid == nil {
+		return nil
+	}
+	n := int(math.Max(8, math.Round(l.Length/habitCell)))
+	out := make([]float64, n)
+	ridden := math.Max(1, (j.grid[len(j.grid)-1]-j.grid[0])/l.Length)
+	for _, p := range j.d.put {
+		k := min(int(l.wrap(j.grid[p.at])/l.Length*float64(n)), n-1)
+		out[k] += sq(p.way) / ridden / (l.Length / float64(n))
+	}
+	return smoothRing(out, habitWidth/(l.Length/float64(n)))
 }
 
 // applyHabit corrects the odometer by a relative error by place. S at the fixes

@@ -207,7 +207,7 @@ func (j *joint) positionDelay() {
 		r := j.rows[i]
 		for k := max(1, i-stride+1); k < i; k++ {
 			p := &j.rows[k]
-			r.dt, r.do, r.dnom = r.dt+p.dt, r.do+p.do, r.dnom+p.dnom
+			r.dt, r.do, r.dnom, r.lift = r.dt+p.dt, r.do+p.do, r.dnom+p.dnom, r.lift+p.lift
 			r.bad = r.bad || p.bad
 		}
 		if !j.f.logged {

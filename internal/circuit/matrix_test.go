@@ -328,7 +328,7 @@ func TestMethods(t *testing.T) {
 			for _, m := range []struct {
 				opt circuit.Options
 				to  *exam
-			}{{circuit.Plain(), &plain}, {circuit.Knowing(o.GPSWhite, o.GPSSlow, o.GPSTau, o.LineSigma, o.LineLength), &bound}} {
+			}{{circuit.Plain(), &plain}, {circuit.Knowing(o.GPSWhite, o.GPSSlow, o.GPSTau, o.LineSigma, 2.8*o.LineLength/100), &bound}} {
 				l, err := circuit.Locate(proving.Recording(r), nil, m.opt)
 				if err != nil || l.Circuit == nil {
 					t.Fatal(err)

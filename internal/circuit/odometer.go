@@ -17,6 +17,7 @@ type odometer struct {
 	accel              []float64 // m/s2 of raw, over 70 ms
 	bad                []bool    // wheel speed not believed
 	spans              []recording.Span
+	put                []putBack // what disbelieving the wheel changed, span by span
 	wheel              bool
 	timed              bool    // without a wheel: the delay was found against the yaw rate
 	latency, latencySE float64 // s, of the positions
@@ -27,6 +28,12 @@ type odometer struct {
 	brakeSlip          float64 // share of speed that the front wheel loses per m/s2 of braking
 	gpsSD              float64 // m/s, robust scatter of GPS speed about the wheel
 	source             string
+}
+
+// putBack is by how much a way (m) about sample at was off by the wheel.
+type putBack struct {
+	at  int
+	way float64
 }
 
 func (d *odometer) end() float64 { return d.t0 + d.dt*float64(len(d.v)-1) }
@@ -233,7 +240,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 	}
 	d.slipUnderBrakes(f)
 	d.bad = make([]bool, n)
-	d.spans = nil
+	d.spans, d.put = nil, nil
 	d.disbelieve(f)
 	d.source = "gps and front wheel"
 	d.integrate()
@@ -399,16 +406,18 @@ func (d *odometer) disbelieve(f *fixes) {
 		}
 		if steady && f.v[a] > 3 {
 			t1, t2 := f.t[lo]-lag, f.t[hi]-lag
-			k := lo
+			k, way, last := lo, 0.0, 0
 			for i := max(0, int(math.Ceil((t1-d.t0)/d.dt))); i < len(d.v) && d.t0+float64(i)*d.dt <= t2; i++ {
 				t := d.t0 + float64(i)*d.dt + lag
 				for k < hi-1 && f.t[k+1] < t {
 					k++
 				}
 				g := (t - f.t[k]) / (f.t[k+1] - f.t[k])
-				d.v[i] = f.v[k] + g*(f.v[k+1]-f.v[k])
-				d.bad[i] = true
+				v := f.v[k] + g*(f.v[k+1]-f.v[k])
+				way += (v - d.v[i]) * d.dt
+				d.v[i], d.bad[i], last = v, true, i
 			}
+			d.put = append(d.put, putBack{last, way})
 			d.spans = append(d.spans, recording.Span{From: t1, To: t2})
 		}
 		a = b

@@ -103,12 +103,17 @@ const deadShare = 0.01
 // offsetLeft is what the removal of a run's constant GPS offset leaves, in m per
 // axis: it is common to all laps of a run and no number of laps shrinks it. The
 // offset is the mean of what the fixes are aside of the line; a rider's own way
-// aside is one value for every two lengths over which he forgets it, and each tells
+// aside is one value for every two times over which he forgets it, and each tells
 // of one axis of two.
 func (j *joint) offsetLeft() float64 {
 	q := j.noise()
-	way := math.Abs(j.grid[len(j.grid)-1] - j.grid[0])
-	return q.offset * math.Sqrt(2*2*q.reach/math.Max(2*q.reach, way))
+	ridden := 0.0
+	for _, v := range j.d.v {
+		if v > slowLane/2 {
+			ridden += j.d.dt
+		}
+	}
+	return q.offset * math.Sqrt(2*2*q.forget/math.Max(2*q.forget, ridden))
 }
 
 // openPosition gives what a path that never closes allows: distance ridden,

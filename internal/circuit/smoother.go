@@ -29,15 +29,18 @@ type noise struct {
 	drift     float64 // 1/s: of the scale
 	scale     float64 // prior spread of the scale
 	offset    float64 // m: rider's offset
-	reach     float64 // m: length over which it is forgotten
+	forget    float64 // s: time over which it is forgotten
 	speed     float64 // m/s: of the GPS speed row, weak because its error is correlated
 	start     float64 // m: spread of ds before the first fix
 	leap      float64 // m: of a jump of the GPS error
 }
 
+// leastReach (m) keeps a bike that stands from forgetting where it stands.
+const leastReach = 10.0
+
 func defaultNoise() noise {
 	return noise{white: 0.6, slow: 1.2, tau: 200, slowStart: 1.5, walk: 0.001, bad: 0.02,
-		drift: 1e-8, scale: 0.003, offset: 0.5, reach: 120, speed: 0.5, start: 5, leap: 4, blind: 0.05}
+		drift: 1e-8, scale: 0.003, offset: 0.5, forget: 3, speed: 0.5, start: 5, leap: 4, blind: 0.05}
 }
 
 type mat5 [nState * nState]float64
@@ -50,6 +53,7 @@ type row struct {
 	bow, more    float64 // change of the way along by offset (1/m), and m of it beyond that, see lay
 	bad          bool    // wheel speed replaced since the fix before
 	blind        float64 // s, length of the hole that this step lies in and in which nothing tells the speed
+	lift         float64 // m2 more, where nothing shows whether the wheel was in the air, see lifts
 	jump         bool    // the GPS error jumped since the fix before
 	tx, ty       float64 // tangent
 	rx, ry       float64 // m, fix minus line point
@@ -143,11 +147,13 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 		}
 		// x[i] = F x[i-1] + u + noise.
 		rc := math.Exp(-r.dt / q.tau)
-		rd := math.Exp(-math.Abs(r.do) / q.reach)
+		way := math.Abs(r.do)
+		rd := math.Exp(-way / math.Max(leastReach, q.forget*way/r.dt))
 		qs := q.walk*r.dt + 1e-8
 		if r.bad {
 			qs += q.bad * r.dt
 		}
+		qs += r.lift
 		if r.blind > 0 {
 			qs += sq(q.blind*r.v) * r.blind / 4 * r.dt
 		}
@@ -160,11 +166,12 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 		fit += iq[iDS] * u * u
 		ln(1 / (iq[iDS] * iq[iCX]))
 		ln(1 / (iq[iCY] * iq[iD]))
-		fb, fd := r.do, r.do*r.bow
+		// The way along is longer by what the offset makes of the bend, at the mean of the
+		// offsets at either end: ds[i] - ds[i-1] - fb b[i-1] - fd (d[i-1] + d[i]) = u.
+		fb, fd := r.do, 0.5*r.do*r.bow
 		prev := &sm.diag[i-1]
 		pb := &sm.x[i-1]
 		e := &sm.off[i] // element (row of x[i], column of x[i-1])
-		// The ds line of F: [1 fb 0 0 fd].
 		w := iq[iDS]
 		prev[iDS*5+iDS] += w
 		prev[iB*5+iDS] += w * fb
@@ -177,27 +184,37 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 		e[iDS*5+iDS] = -w
 		e[iDS*5+iB] = -w * fb
 		e[iDS*5+iD] = -w * fd
+		e[iD*5+iDS] = w * fd
+		e[iD*5+iB] = w * fd * fb
 		e[iB*5+iB] = -iq[iB]
 		e[iCX*5+iCX] = -iq[iCX] * rc
 		e[iCY*5+iCY] = -iq[iCY] * rc
-		e[iD*5+iD] = -iq[iD] * rd
+		e[iD*5+iD] = w*fd*fd - iq[iD]*rd
 		for k := 0; k < nState; k++ {
 			d[k*5+k] += iq[k]
 		}
+		d[iD*5+iDS] -= w * fd
+		d[iD*5+iD] += w * fd * fd
 		pb[iDS] -= w * u
 		pb[iB] -= w * u * fb
 		pb[iD] -= w * u * fd
 		b[iDS] += w * u
+		b[iD] -= w * u * fd
 		if c := r.gw; c > 0 {
-			// The way by GPS speed: ds[i] - ds[i-1] - kappa do d[i-1] = gd + u.
+			// The way by GPS speed: ds[i] - ds[i-1] - fd (d[i-1] + d[i]) = gd + u.
 			g := r.gd + u
 			d[iDS*5+iDS] += c
+			d[iD*5+iDS] -= c * fd
+			d[iD*5+iD] += c * fd * fd
 			prev[iDS*5+iDS] += c
 			prev[iD*5+iDS] += c * fd
 			prev[iD*5+iD] += c * fd * fd
 			e[iDS*5+iDS] -= c
 			e[iDS*5+iD] -= c * fd
+			e[iD*5+iDS] += c * fd
+			e[iD*5+iD] += c * fd * fd
 			b[iDS] += c * g
+			b[iD] -= c * g * fd
 			pb[iDS] -= c * g
 			pb[iD] -= c * g * fd
 			fit += c * g * g

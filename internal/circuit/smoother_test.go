@@ -12,7 +12,7 @@ import (
 // Gaussian solution. The other four states are pinned, so that the joint
 // smoother must give the same.
 func TestSmootherAgainstWorkedExample(t *testing.T) {
-	q := noise{white: math.Sqrt2, slow: 1e-7, slowStart: 1e-7, tau: 1, walk: 1, drift: 1e-20, scale: 1e-9, offset: 1e-7, reach: 1, speed: 1, start: math.Sqrt(10)}
+	q := noise{white: math.Sqrt2, slow: 1e-7, slowStart: 1e-7, tau: 1, walk: 1, drift: 1e-20, scale: 1e-9, offset: 1e-7, forget: 1, speed: 1, start: math.Sqrt(10)}
 	var rows []row
 	for i, z := range []float64{1, 3, 2, 5, 4} {
 		r := row{tx: 1, rx: z, w: 1, dv: math.NaN()}

@@ -8,6 +8,7 @@ var tuned = [...]func(q *noise) *float64{
 	func(q *noise) *float64 { return &q.slow },
 	func(q *noise) *float64 { return &q.offset },
 	func(q *noise) *float64 { return &q.walk },
+	func(q *noise) *float64 { return &q.forget },
 }
 
 const (
@@ -41,7 +42,7 @@ func (j *joint) tune() {
 		if !sm.reduce(rows, q) {
 			return math.NaN()
 		}
-		return sm.misfit + sq(math.Log(q.slow/usual.slow)/usually) + sq(math.Log(q.offset/usual.offset)/usually)
+		return sm.misfit + sq(math.Log(q.slow/usual.slow)/usually) + sq(math.Log(q.offset/usual.offset)/usually) + sq(math.Log(q.forget/usual.forget)/usually)
 	}
 	here := misfit(q)
 	for range 2 {
@@ -77,6 +78,7 @@ func (j *joint) tune() {
 	q.slow = math.Max(0.05, math.Min(5, q.slow))
 	q.offset = math.Max(leastWander, math.Min(1.5, q.offset))
 	q.walk = math.Max(1e-4, math.Min(4, q.walk))
+	q.forget = math.Max(1, math.Min(12, q.forget))
 	j.q = q
 }
 
@@ -104,13 +106,14 @@ func (j *joint) thinned() []row {
 		r.cw = 0
 		if last >= 0 {
 			noise := 0.0
-			r.dt, r.do, r.dnom, r.more, r.gd, r.gw, r.bad, r.jump, r.blind = 0, 0, 0, 0, 0, 0, false, false, 0
+			r.dt, r.do, r.dnom, r.more, r.gd, r.gw, r.lift, r.bad, r.jump, r.blind = 0, 0, 0, 0, 0, 0, 0, false, false, 0
 			bow, whole := 0.0, true
 			for k := last + 1; k <= mid; k++ {
 				p := &j.rows[k]
 				r.dt, r.do, r.dnom, r.more, r.gd = r.dt+p.dt, r.do+p.do, r.dnom+p.dnom, r.more+p.more, r.gd+p.gd
 				r.bad, r.jump, r.blind = r.bad || p.bad, r.jump || p.jump, math.Max(r.blind, p.blind)
 				bow += p.do * p.bow
+				r.lift += p.lift
 				if p.gw > 0 {
 					noise += 1 / p.gw
 				} else {
