@@ -205,7 +205,11 @@ func (a *app) sayStep(s book.Step, st *setting.Setting) {
 			line += ", hoped to be " + s.Primary.Expect
 		}
 		if s.Primary.Matters > 0 {
-			line += fmt.Sprintf(", smaller than %s does not matter", setting.Number(s.Primary.Matters))
+			unit := "s" // of the lap
+			if m, err := measureInfo(s.Primary.Measure); err == nil {
+				unit = m.Unit
+			}
+			line += fmt.Sprintf(", less than %s %s does not matter", setting.Number(s.Primary.Matters), unit)
 		}
 		a.say("  %s", line)
 	}

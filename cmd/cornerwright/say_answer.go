@@ -63,7 +63,7 @@ func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
 			if c.SignOnly {
 				after = "direction only"
 			}
-			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), c.Measure, dec(c.Before, n) + " " + unitWords(c.Unit), after, between(c.AfterLo, c.AfterHi, n), fmt.Sprint(c.N)})
+			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), strings.ReplaceAll(c.Measure, "_", " "), dec(c.Before, n) + " " + unitWords(c.Unit), after, between(c.AfterLo, c.AfterHi, n), fmt.Sprint(c.N)})
 		}
 		a.table(rows)
 	}

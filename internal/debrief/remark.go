@@ -39,9 +39,6 @@ type Reading struct {
 	Echo      string     // the reading in words: "turns 4 and 5, picking up the throttle: held back, at full lean (clearly)"
 }
 
-// Certain tells whether the reading can be stored without a question.
-func (r Reading) Certain() bool { return len(r.Remarks) > 0 && len(r.Questions) == 0 }
-
 // Question is asked back where a word has two meanings.
 type Question struct {
 	About   string   // the rider's word

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"cornerwright/internal/recording"
 	"cornerwright/internal/say"
 )
 
@@ -51,9 +50,4 @@ func (e *Error) Said() say.Text {
 		return say.T("line {line}: {text}", e.Line, e.Text)
 	}
 	return e.Text
-}
-
-// PrintProblem formats one problem of a file as Error does.
-func PrintProblem(file string, p recording.Problem) string {
-	return (&Error{File: file, Line: p.Line, Column: p.Column, Text: say.T("{severity}: {text}", string(p.Severity), p.Text), Mend: p.Mend}).Error()
 }

@@ -1,6 +1,10 @@
 package intake
 
-import "io"
+import (
+	"cornerwright/internal/recording"
+	"cornerwright/internal/say"
+	"io"
+)
 
 // Columns reads a text table to float64 columns, as the reader does before
 // anything is interpreted, and returns how many values it read.
@@ -18,4 +22,9 @@ func Columns(name string, r io.ReaderAt, size int64, opts Options) (values int, 
 		values += len(c.values)
 	}
 	return values, nil
+}
+
+// PrintProblem formats one problem of a file as Error does.
+func PrintProblem(file string, p recording.Problem) string {
+	return (&Error{File: file, Line: p.Line, Column: p.Column, Text: say.T("{severity}: {text}", string(p.Severity), p.Text), Mend: p.Mend}).Error()
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
@@ -213,14 +212,4 @@ func shortCell(s string) string {
 		return string(r[:40]) + "…"
 	}
 	return s
-}
-
-func countOf(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	if strings.HasSuffix(noun, "ch") {
-		noun += "e" // stretches
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

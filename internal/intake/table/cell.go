@@ -2,7 +2,6 @@ package table
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
 )
 
@@ -109,13 +108,6 @@ func (p *parser) cell(col *ColumnBlock, dc *Column, row int, text []byte, line i
 
 // maxLabels bounds the distinct words kept of one column.
 const maxLabels = 256
-
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
 
 // Shorten returns a line or cell for a message: no control bytes, at most 120
 // bytes.
