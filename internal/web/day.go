@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"sort"
@@ -59,7 +60,7 @@ func (s *server) day(r *http.Request) (page, error) {
 	title := say.T("The day")
 	if d.Meeting != nil {
 		title = meetingName(*d.Meeting, youOf(r))
-		if err := s.fillDay(&d); err != nil {
+		if err := s.fillDay(r.Context(), &d); err != nil {
 			return page{}, err
 		}
 	}
@@ -76,7 +77,7 @@ func meetingName(m book.Meeting, y You) say.Text {
 	return say.T("{circuit}, {day}", m.Circuit, say.Key(y.day(m.Day)))
 }
 
-func (s *server) fillDay(d *dayPage) error {
+func (s *server) fillDay(ctx context.Context, d *dayPage) error {
 	runs, err := s.book.Runs(book.RunFilter{Meeting: d.Meeting.ID})
 	if err != nil {
 		return err
@@ -135,6 +136,12 @@ func (s *server) fillDay(d *dayPage) error {
 			continue
 		}
 		q := dayStep{Step: st}
+		if st.State != book.Proposed {
+			// A step that was not ridden enough has no answer yet.
+			if v, err := s.verdictOf(ctx, st.ID); err == nil {
+				q.Answer = string(v.Primary.Answer)
+			}
+		}
 		switch st.State {
 		case book.Proposed:
 			q.Open = say.T("hand over the change sheet; say so when it is loaded")

@@ -79,7 +79,7 @@ func (s *server) season(r *http.Request) (page, error) {
 	if es := book.CombineTrials(d.Trials); len(es) > 0 {
 		d.Evidence = template.HTML(paper.Evidence(es)) //nolint:gosec // drawn by us, texts escaped there
 	}
-	d.Record = book.RehearsalRecord{Score: book.RehearsalScore(d.Trials)}.Sentence()
+	d.Record = say.T("{sentence^}.", book.RehearsalRecord{Score: book.RehearsalScore(d.Trials)}.Sentence())
 	alarms, err := s.book.FalseAlarms()
 	if err != nil {
 		return page{}, err

@@ -274,10 +274,34 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 		}
 	}
 	d.Multiples = multiples(c, sum.Passes, d.Marks, k.Bike.Slots.Trial, x.Number)
+	if len(opt.Flags) > maxFlags {
+		opt.Flags = fewFlags(opt.Flags)
+	}
 	m := draw.NewSVG(120, 84)
 	draw.Map(m, c, opt)
 	d.Map = m.HTML("map", say.T("Map of {name}", c.Name), say.T("{turns} turns, {length} m", len(c.Turns), draw.Number(c.Line.Length, 0)))
 	return d, nil
+}
+
+// maxFlags stand on a map with the rider's words; more would hide the circuit.
+const maxFlags = 8
+
+// fewFlags leaves one flag at a place, without words: the number of the first
+// remark there, with a plus where there are others.
+func fewFlags(all []draw.Flag) []draw.Flag {
+	var out []draw.Flag
+next:
+	for _, f := range all {
+		for i := range out {
+			if math.Abs(out[i].S-f.S) < 60 { // m: the phases of a turn are one place
+				out[i].Number = strings.TrimSuffix(out[i].Number, "+") + "+"
+				continue next
+			}
+		}
+		f.Words = ""
+		out = append(out, f)
+	}
+	return out
 }
 
 // turnRows are the medians of every turn over the timed laps.

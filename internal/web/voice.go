@@ -161,6 +161,7 @@ func (y You) speech(c words.Catalogue) template.FuncMap {
 			}
 			return s
 		},
+		"runs":   func(n int) string { return say.T("{n} {n|run|runs}", n).In(c) },
 		"joined": func(list []say.Text) string { return y.prose(say.Join(list, "; ").In(c)) },
 		"answer": func(v any) string { return c.Find(spaced(v)) },
 		"phase":  func(p circuit.Phase) string { return c.Find(phaseName(p)) },
