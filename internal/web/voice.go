@@ -161,6 +161,13 @@ func (y You) speech(c words.Catalogue) template.FuncMap {
 			}
 			return s
 		},
+		// sentence begins with a large letter and ends with a full stop.
+		"sentence": func(t say.Text) say.Text {
+			if t == "" {
+				return t
+			}
+			return say.T("{text^}.", t)
+		},
 		"runs":   func(n int) string { return say.T("{n} {n|run|runs}", n).In(c) },
 		"joined": func(list []say.Text) string { return y.prose(say.Join(list, "; ").In(c)) },
 		"answer": func(v any) string { return c.Find(spaced(v)) },
