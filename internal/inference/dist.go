@@ -4,14 +4,13 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // NormalCDF returns P(Z <= x) of the standard normal.
 func NormalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
 // NormalQuantile returns x with P(Z <= x) = p.
-func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
+func NormalQuantile(p float64) float64 { return mathext.NormalQuantile(p) }
 
 // TCDF returns P(T <= x) of Student's t with df degrees of freedom, df > 0 and
 // not necessarily whole; +Inf gives the normal.
@@ -58,16 +57,22 @@ func TQuantile(p, df float64) float64 {
 	// loses digits for large df.
 	x := mathext.InvRegIncBeta(df/2, 0.5, 2*(1-p))
 	t := math.Sqrt(df * (1 - x) / x)
-	d := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
 	for range 4 {
 		f := TCDF(-t, df) - (1 - p)
-		step := f / d.Prob(t)
+		step := f / tDensity(t, df)
 		t += step
 		if math.Abs(step) <= 1e-14*t {
 			break
 		}
 	}
 	return t
+}
+
+// tDensity is the density of Student's t at x.
+func tDensity(x, df float64) float64 {
+	a, _ := math.Lgamma((df + 1) / 2)
+	b, _ := math.Lgamma(df / 2)
+	return math.Exp(a - b - 0.5*math.Log(df*math.Pi) - (df+1)/2*math.Log1p(x*x/df))
 }
 
 // FSurvival returns P(F >= x) with d1 and d2 degrees of freedom.
@@ -79,10 +84,13 @@ func FSurvival(x, d1, d2 float64) float64 {
 }
 
 // FQuantile returns x with P(F <= x) = p.
-func FQuantile(p, d1, d2 float64) float64 { return distuv.F{D1: d1, D2: d2}.Quantile(p) }
+func FQuantile(p, d1, d2 float64) float64 {
+	y := mathext.InvRegIncBeta(d1/2, d2/2, p)
+	return d2 * y / (d1 * (1 - y))
+}
 
 // ChiSquareQuantile returns x with P(chi2 <= x) = p for df degrees of freedom.
-func ChiSquareQuantile(p, df float64) float64 { return distuv.ChiSquared{K: df}.Quantile(p) }
+func ChiSquareQuantile(p, df float64) float64 { return 2 * mathext.GammaIncRegInv(df/2, p) }
 
 // NoncentralTCDF returns P(T <= t) for Student's t with df degrees of freedom
 // and noncentrality delta: the distribution of (Z + delta)/sqrt(chi2/df).

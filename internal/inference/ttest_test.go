@@ -152,3 +152,11 @@ func TestNISTLewMavro(t *testing.T) {
 		relative(t, c.file+" lag", Lag1(x), c.lag, 1e-12)
 	}
 }
+
+// relative fails unless got is within tol of want, relative to want.
+func relative(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if math.IsNaN(got) || math.Abs(got-want) > tol*math.Abs(want) {
+		t.Errorf("%s: got %.15g, want %.15g (relative tol %g)", what, got, want, tol)
+	}
+}

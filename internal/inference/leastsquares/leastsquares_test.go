@@ -1,9 +1,11 @@
-package inference
+package leastsquares
 
 import (
 	"fmt"
 	"math"
 	"testing"
+
+	"cornerwright/internal/inference"
 )
 
 func column(x ...float64) [][]float64 {
@@ -88,13 +90,13 @@ func TestNISTWampler1AndNoInt1(t *testing.T) {
 	for _, c := range f.Coef {
 		relative(t, "Wampler1 B", c, 1, 1e-7)
 	}
-	m, ss := Mean(y), 0.0
+	m, ss := inference.Mean(y), 0.0
 	for i, v := range y {
 		d := v - f.Residual[i] - m
 		ss += d * d
 	}
 	relative(t, "Wampler1 regression SS", ss, 18814317208116.7, 1e-7)
-	if f.SD > 1e-7*Mean(y) {
+	if f.SD > 1e-7*inference.Mean(y) {
 		t.Errorf("Wampler1 s %g, want 0", f.SD)
 	}
 
@@ -238,7 +240,7 @@ func TestChangeWithCovariate(t *testing.T) {
 			b = append(b, v)
 		}
 	}
-	w := Welch(a, b, 0.95)
+	w := inference.Welch(a, b, 0.95)
 	near(t, "Welch t", w.T, -2.268822244155, 1e-9)
 	near(t, "Welch df", w.DF, 9.993171084415, 1e-9)
 	near(t, "Welch p", w.P, 0.046680978880, 1e-9)
@@ -249,11 +251,11 @@ func TestChangeWithCovariate(t *testing.T) {
 	}
 
 	// Robust summary of the same laps (R, NumPy).
-	near(t, "median", Median(y), 98.575, 1e-12)
-	near(t, "MAD", MAD(y), 0.15, 1e-9)
-	near(t, "MAD scaled", 1.4826*MAD(y), 0.22239, 1e-9)
-	near(t, "lower quartile", Quantile(y, 0.25), 98.4025, 1e-12)
-	near(t, "upper quartile", Quantile(y, 0.75), 98.675, 1e-12)
+	near(t, "median", inference.Median(y), 98.575, 1e-12)
+	near(t, "MAD", inference.MAD(y), 0.15, 1e-9)
+	near(t, "MAD scaled", 1.4826*inference.MAD(y), 0.22239, 1e-9)
+	near(t, "lower quartile", inference.Quantile(y, 0.25), 98.4025, 1e-12)
+	near(t, "upper quartile", inference.Quantile(y, 0.75), 98.675, 1e-12)
 }
 
 // R data sets cars and mtcars; HC3 by R sandwich.
@@ -291,7 +293,16 @@ func TestRLinearModels(t *testing.T) {
 	near(t, "mtcars se", f.SE[1], 1.545645332, 1e-9)
 	near(t, "mtcars HC3", f.Robust(HC3)[1], 1.688464742, 1e-9)
 	near(t, "mtcars wt", f.Coef[2], -5.3528114468, 1e-9)
-	w := Welch(auto, manual, 0.95)
+	w := inference.Welch(auto, manual, 0.95)
 	near(t, "mtcars Welch t", w.T, -3.7671231451, 1e-9)
 	near(t, "mtcars Welch df", w.DF, 18.3322516384, 1e-9)
+}
+
+// near fails unless got is within tol of want, relative to want where that is
+// more than one.
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if math.IsNaN(got) || math.Abs(got-want) > tol*math.Max(1, math.Abs(want)) {
+		t.Errorf("%s: got %.15g, want %.15g (tol %g)", what, got, want, tol)
+	}
 }

@@ -1,10 +1,17 @@
-package inference
+// Package leastsquares fits linear models by QR, with everything that the
+// published reference sets certify: coefficients, errors, R2, F, robust errors
+// and one-way analysis of variance. The verdict's own solver, which is made for
+// a handful of laps and many thousand fits, is held against it. Tests alone use
+// it: the program does not carry a matrix library.
+package leastsquares
 
 import (
 	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"cornerwright/internal/inference"
 )
 
 // HC names a covariance of coefficients that holds when the scatter differs
@@ -40,7 +47,7 @@ type LinearFit struct {
 func OLS(x [][]float64, y []float64, intercept bool) (*LinearFit, error) {
 	n := len(y)
 	if len(x) != n {
-		panic("inference: OLS needs as many rows as values")
+		panic("leastsquares: OLS needs as many rows as values")
 	}
 	if n == 0 {
 		return nil, fmt.Errorf("least squares: no rows")
@@ -128,7 +135,7 @@ func OLS(x [][]float64, y []float64, intercept bool) (*LinearFit, error) {
 	}
 	total, k := 0.0, float64(p)
 	if intercept {
-		m := Mean(y)
+		m := inference.Mean(y)
 		for _, v := range y {
 			total += (v - m) * (v - m)
 		}
@@ -175,8 +182,8 @@ func (f *LinearFit) Robust(k HC) []float64 {
 }
 
 // Coefficient returns coefficient j with its t interval.
-func (f *LinearFit) Coefficient(j int, level float64) Estimate {
-	return FromT(f.Coef[j], f.SE[j], f.DF, level, len(f.Residual))
+func (f *LinearFit) Coefficient(j int, level float64) inference.Estimate {
+	return inference.FromT(f.Coef[j], f.SE[j], f.DF, level, len(f.Residual))
 }
 
 // ANOVA is a one-way analysis of variance.
@@ -201,19 +208,19 @@ func OneWay(groups ...[]float64) ANOVA {
 		for i, v := range x {
 			d[i] = v - origin
 		}
-		means[g] = Mean(d)
+		means[g] = inference.Mean(d)
 		for _, v := range d {
 			a.WithinSS += (v - means[g]) * (v - means[g])
 		}
 		all = append(all, d...)
 	}
-	m := Mean(all)
+	m := inference.Mean(all)
 	for g, x := range groups {
 		a.BetweenSS += float64(len(x)) * (means[g] - m) * (means[g] - m)
 	}
 	a.BetweenDF, a.WithinDF = float64(len(groups)-1), float64(len(all)-len(groups))
 	a.F = a.BetweenSS / a.BetweenDF / (a.WithinSS / a.WithinDF)
-	a.P = FSurvival(a.F, a.BetweenDF, a.WithinDF)
+	a.P = inference.FSurvival(a.F, a.BetweenDF, a.WithinDF)
 	a.R2 = a.BetweenSS / (a.BetweenSS + a.WithinSS)
 	a.SD = math.Sqrt(a.WithinSS / a.WithinDF)
 	return a
