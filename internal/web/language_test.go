@@ -133,8 +133,11 @@ func TestNothingStaysEnglish(t *testing.T) {
 	}
 	c := "/circuit/" + url.PathEscape(runs[0].Circuit)
 	m := "/map/" + runs[0].Original
+	looked := 0
+	defer func() { t.Logf("%d answers looked at", looked) }()
 	see := func(what, page string) {
 		t.Helper()
+		looked++
 		if n := strings.Count(page, "⟦"); n < 5 {
 			t.Errorf("%s is not in the second language: %d texts", what, n)
 		}
