@@ -57,8 +57,11 @@ type Turn struct {
 	Apex      float64   // m, place of greatest curvature of the line
 	Exit      float64   // m
 	Apexes    []float64 // m, more than one for a double apex
-	MinRadius float64   // m
-	Kink      bool      // taken (almost) flat: no brake or pick-up expected
+	// MinRadius is the least radius of the line (m): with GPS heading to 2 % below 200 m,
+	// without to 5 %; of bends taken nearly straight it reads 4 to 8 % too small, as the
+	// greatest of noisy curvatures. See TestLeastRadius.
+	MinRadius float64
+	Kink      bool // taken (almost) flat: no brake or pick-up expected
 }
 
 // Label is the name if it has one, else the number.

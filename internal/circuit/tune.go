@@ -3,7 +3,8 @@ package circuit
 import "math"
 
 // tuned are the spreads that a recording itself tells: how far the slow GPS error
-// goes, how far the rider strays, how the odometer walks off.
+// goes, how far the rider strays, how the odometer walks off, how soon the rider's
+// offset is forgotten.
 var tuned = [...]func(q *noise) *float64{
 	func(q *noise) *float64 { return &q.slow },
 	func(q *noise) *float64 { return &q.offset },
@@ -45,9 +46,12 @@ func (j *joint) tune() {
 		return sm.misfit + sq(math.Log(q.slow/usual.slow)/usually) + sq(math.Log(q.offset/usual.offset)/usually) + sq(math.Log(q.forget/usual.forget)/usually)
 	}
 	here := misfit(q)
-	for range 2 {
+	for pass := range 2 {
 		for k, at := range tuned {
 			h := tuneStep
+			if k == 3 && pass == 0 {
+				continue // the dearest to tell: after the others stand about right
+			}
 			if k == 2 {
 				if j.trust.along > 0 {
 					continue // known from both speeds
