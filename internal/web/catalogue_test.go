@@ -41,7 +41,7 @@ var makers = []struct {
 	{"../draw", []string{"cells.go", "intervals.go", "map.go", "multiples.go", "season.go", "strip.go"}},
 	{"../paper", []string{"evidence.go"}},
 	{"../book", []string{"errors.go", "remarks.go", "season.go", "tx.go"}},
-	{".", []string{"add.go", "circuit.go", "day.go", "door.go", "evidence.go", "guard.go", "join.go", "phone.go", "run.go", "step.go", "trace.go", "turn.go", "watch.go", "work.go"}},
+	{".", []string{"add.go", "circuit.go", "day.go", "door.go", "evidence.go", "guard.go", "join.go", "phone.go", "run.go", "step.go", "remark.go", "propose.go", "trace.go", "trace_data.go", "trace_spans.go", "turn.go", "watch.go", "work.go"}},
 }
 
 // unsaid are literals of more words that no person reads as a sentence of ours:
