@@ -142,7 +142,7 @@ func (a *app) demoRun(ctx context.Context, b *book.Book, k book.BikeRecord, day 
 		a.say("  %s: %s", p.Severity, p.Text)
 	}
 	r := res.Runs[0]
-	if err := showLaps(ctx, a, b, r); err != nil {
+	if err := showLaps(ctx, a, b, r, [2]int{}); err != nil {
 		return err
 	}
 	for _, m := range d.Remarks {

@@ -89,7 +89,7 @@ func showCommands() []*command {
 					return nil
 				}
 			}},
-		showRun("laps", "list the laps of a run", "+/- is half a 95 % interval of the lap time, from the position estimate; marks say what speaks against a lap.", showLaps),
+		lapsCommand(),
 		showRun("turns", "list the turns of the circuit, and the passes of a run", "Places are metres from the gate along the reference line.", showTurns),
 		showRun("episodes", "list what happened in a run: cuts, spins, blips, limiter, ...", "Lean is positive to the right. An inferred episode is one that no channel states.", showEpisodes),
 		showRun("channels", "list the channels of a run's recording", "", func(ctx context.Context, a *app, b *book.Book, r book.Run) error {
@@ -106,47 +106,6 @@ func showCommands() []*command {
 		showRun("tyres", "identify circumference and crown radius of both tyres from a run", "What the run cannot support is withheld with the reason.", showTyres),
 		torqueCommand(),
 	}
-}
-
-func showLaps(ctx context.Context, a *app, b *book.Book, r book.Run) error {
-	laps, err := b.Laps(ctx, r.Number)
-	if err != nil {
-		return err
-	}
-	c, err := b.Circuit(r.Circuit)
-	if err != nil {
-		return err
-	}
-	marks, err := b.LapMarks(r.Number)
-	if err != nil {
-		return err
-	}
-	answer := contract.NewLaps(r, c, laps, marks)
-	if a.json {
-		return a.answer(answer)
-	}
-	a.say("run %d, %s, %s", r.Number, r.Circuit, r.Bike)
-	a.lapTable(answer)
-	return nil
-}
-
-func (a *app) lapTable(l contract.Laps) {
-	rows := [][]string{{"lap", "kind", "time", "+/- [s]", "slot", "start [s]", "marks"}}
-	for _, x := range l.Laps {
-		t, se := "-", "-"
-		if x.TimeS != nil {
-			t = lapTime(*x.TimeS)
-		}
-		if x.TimeSES != nil {
-			se = dec(1.96**x.TimeSES, 3)
-		}
-		start := "-"
-		if x.StartS != nil {
-			start = clock(*x.StartS)
-		}
-		rows = append(rows, []string{fmt.Sprint(x.Lap), x.Kind, t, se, x.Slot, start, strings.Join(x.Marks, "; ")})
-	}
-	a.table(rows)
 }
 
 func showTurns(ctx context.Context, a *app, b *book.Book, r book.Run) error {

@@ -240,7 +240,7 @@ func TestJSONAnswers(t *testing.T) {
 		{"circuit", []string{"circuit"}},
 		{"check", []string{"check", filepath.Join(files, "run5-suffered.csv")}},
 		{"runs", []string{"runs"}},
-		{"laps", []string{"laps", "3"}},
+		{"laps", []string{"laps", "3", "--between", "3,4"}},
 		{"turns", []string{"turns", "3"}},
 		{"episodes", []string{"episodes", "1"}},
 		{"channels", []string{"channels", "5"}},
@@ -403,7 +403,7 @@ func TestMessages(t *testing.T) {
 		{[]string{"circuit", put("circuit1.toml", "name = \"Brackenfell\"\n[[turn]]\nnumber = 99\nname = \"Nowhere\"\n")}, here}, {[]string{"circuit", put("circuit2.toml", "nme = \"Brackenfell\"\n")}, here},
 		{[]string{"circuit", put("circuit3.toml", "name = \"Brackenfell\"\n[[turn]]\napex_m = \"far\"\n")}, here}, {[]string{"circuit", put("circuit4.toml", "name = \"Brackenfell\"\n\n[[turn]]\napex_m = 541\nname = \"Quarry\"\n\n[[turn]]\napex_m = 9999\nname = \"Nowhere\"\n")}, here}, {[]string{"circuit", put("circuit5.toml", "name = \"Brackenfell\"\n[[merge]]\nfrom_m = 1600\nto_m = 1500\n")}, here}, {[]string{"circuit", put("circuit6.toml", "name = \"Brackenfell\"\n[[split]]\nat_m = 300\n")}, here}, {[]string{"circuit", put("circuit7.toml", "name = \"Brackenfell\"\n[gate]\nlat_deg = 480\n")}, here}, {[]string{"circuit", filepath.Join(work, "nowhere.toml")}, here}, {[]string{"circuit", "--show", "Nowhere"}, here},
 		// What is asked of a book.
-		{[]string{"laps", "99"}, here}, {[]string{"laps", "zz"}, here}, {[]string{"remark", "1", "--turn", "99", "--says", "pushes-on", "x"}, here}, {[]string{"remark", "1", "--turn", "4", "--says", "pushes-of", "x"}, here}, {[]string{"remark", "1", "--turn", "4", "--phase", "entri", "--says", "pushes-on", "x"}, here},
+		{[]string{"laps", "99"}, here}, {[]string{"laps", "3", "--between", "4"}, here}, {[]string{"laps", "3", "--between", "4,77"}, here}, {[]string{"laps", "zz"}, here}, {[]string{"remark", "1", "--turn", "99", "--says", "pushes-on", "x"}, here}, {[]string{"remark", "1", "--turn", "4", "--says", "pushes-of", "x"}, here}, {[]string{"remark", "1", "--turn", "4", "--phase", "entri", "--says", "pushes-on", "x"}, here},
 		{[]string{"remark", "1", "--turn", "4", "--says", "pushes-on", "--strength", "9", "x"}, here}, {[]string{"remark", "1"}, here}, {[]string{"remark", "1", "--strike", "99"}, here}, {[]string{"remark", "1", "it was somehow blue"}, here},
 		{[]string{"step", "show", "99"}, here}, {[]string{"step", "load", "x"}, here}, {[]string{"step", "new", "--run", "1", "--take", "r99"}, here}, {[]string{"step", "new", "--run", "1", "--change", "B:slip-tagret[45..50, 80..110] +1"}, here}, {[]string{"step", "new", "--run", "1", "--change", "A:slip-target[45..50, 80..110] +1", "--turn", "4", "--measure", "exit", "--reason", "x", "--surface", "dry", "--tyre", "warm", "--air", "20 C"}, here},
 		{[]string{"step", "new", "--run", "1", "--change", "B:slip-target[45..50, 80..110] +9", "--turn", "4", "--measure", "exit", "--reason", "x", "--surface", "dry", "--tyre", "warm", "--air", "20 C"}, here}, {[]string{"step", "new", "--run", "1", "--change", "B:engine-brake[9] -5"}, here}, {[]string{"step", "new", "--run", "1"}, here}, {[]string{"step", "new", "--setting", "slip", "--table", small}, here}, {[]string{"step", "new", "--setting", "engine-brake", "--table", put("table1.txt", "50 20 x 60 70 70\n")}, here}, {[]string{"step", "new", "--setting", "wheel-lift", "--table", put("table2.txt", "4\n")}, here}, {[]string{"step", "keep", "1"}, here}, {[]string{"step", "overrule", "1", "nothing", "because"}, here},

@@ -33,6 +33,10 @@ type Laps struct {
 	Circuit string `json:"circuit"`
 	Gate    Gate   `json:"gate"`
 	Laps    []Lap  `json:"laps"`
+	// What the run's laps together show could be ridden, and with --between how two of
+	// them differ.
+	Best    *BestLap `json:"best,omitempty"`
+	Between *Between `json:"between,omitempty"`
 }
 
 // NewLaps builds the answer. marks are people's marks by lap.

@@ -14,6 +14,7 @@ import (
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/circuit"
+	"cornerwright/internal/contract"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/paper"
@@ -100,6 +101,7 @@ type runPage struct {
 	Run          book.Run
 	Laps         []circuit.Lap
 	Marks        map[int]string
+	Best         *contract.BestLap
 	Map, Chart   template.HTML
 	Turns        []turnRow
 	Said, Unsaid []findingRow
@@ -230,6 +232,7 @@ func (s *server) runBody(r *http.Request, x book.Run) (*runPage, error) {
 	if err != nil {
 		return nil, err
 	}
+	d.Best = contract.NewBestLap(v, d.Marks)
 	byID := map[int]*book.Remark{}
 	for i := range rs {
 		byID[rs[i].ID] = &rs[i]

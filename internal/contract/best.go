@@ -1,0 +1,89 @@
+package contract
+
+import (
+	"math"
+
+	"cornerwright/internal/circuit"
+	"cornerwright/internal/ride"
+)
+
+// BestLap is the best realistic lap: sections that single laps rode, joined only
+// where both laps passed the place at nearly the same speed.
+type BestLap struct {
+	TimeS    float64       `json:"time_s"`
+	Sections []BestSection `json:"sections"`
+}
+
+// BestSection is a stretch of it.
+type BestSection struct {
+	FromM    float64 `json:"from_m"` // from the gate along the line
+	ToM      float64 `json:"to_m"`
+	FromTurn int     `json:"from_turn"` // turns whose windows it holds; 0 for none
+	ToTurn   int     `json:"to_turn"`
+	Lap      int     `json:"lap"`
+	TimeS    float64 `json:"time_s"`
+	GainS    float64 `json:"gain_s"` // against the best whole lap
+}
+
+// NewBestLap builds it; nil where there is none.
+func NewBestLap(x *ride.Ride, spoilt map[int]string) *BestLap {
+	b, ok := x.BestLap(spoilt)
+	if !ok {
+		return nil
+	}
+	out := &BestLap{TimeS: *opt(b.Time, 4), Sections: []BestSection{}}
+	for _, s := range b.Sections {
+		q := BestSection{FromM: *opt(s.From, 1), ToM: *opt(s.To, 1), Lap: s.Lap, TimeS: *opt(s.Time, 4), GainS: *opt(s.Gain, 4)}
+		for _, t := range x.Circuit.Turns {
+			if t.Apex >= s.From && t.Apex < s.To {
+				if q.FromTurn == 0 {
+					q.FromTurn = t.Number
+				}
+				q.ToTurn = t.Number
+			}
+		}
+		out.Sections = append(out.Sections, q)
+	}
+	return out
+}
+
+// Between is how two laps of a run differ, turn by turn.
+type Between struct {
+	LapA  int           `json:"lap_a"`
+	LapB  int           `json:"lap_b"`
+	Turns []BetweenTurn `json:"turns"`
+}
+
+// BetweenTurn is lap B less lap A over one turn's window.
+type BetweenTurn struct {
+	Turn        int      `json:"turn"`
+	A           float64  `json:"a_s"`
+	B           float64  `json:"b_s"`
+	DifferenceS float64  `json:"difference_s"`
+	SES         *float64 `json:"difference_se_s,omitempty"` // from the position estimate
+	SoFarS      float64  `json:"so_far_s"`                  // sum of the differences up to here
+}
+
+// NewBetween compares two laps; turns that either did not ride whole are left out.
+func NewBetween(c *circuit.Circuit, passes []ride.Pass, a, b int) *Between {
+	out := &Between{LapA: a, LapB: b, Turns: []BetweenTurn{}}
+	find := func(lap, turn int) *ride.Pass {
+		for i := range passes {
+			if p := &passes[i]; p.Lap == lap && p.Turn == turn && p.Whole && !math.IsNaN(p.Segment) {
+				return p
+			}
+		}
+		return nil
+	}
+	sum := 0.0
+	for _, t := range c.Turns {
+		x, y := find(a, t.Number), find(b, t.Number)
+		if x == nil || y == nil {
+			continue
+		}
+		sum += y.Segment - x.Segment
+		out.Turns = append(out.Turns, BetweenTurn{Turn: t.Number, A: *opt(x.Segment, 4), B: *opt(y.Segment, 4),
+			DifferenceS: *opt(y.Segment-x.Segment, 4), SES: positive(math.Hypot(x.SegmentSE, y.SegmentSE), 4), SoFarS: *opt(sum, 4)})
+	}
+	return out
+}
