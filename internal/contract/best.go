@@ -1,6 +1,7 @@
 package contract
 
 import (
+	"fmt"
 	"math"
 
 	"cornerwright/internal/circuit"
@@ -23,6 +24,17 @@ type BestSection struct {
 	Lap      int     `json:"lap"`
 	TimeS    float64 `json:"time_s"`
 	GainS    float64 `json:"gain_s"` // against the best whole lap
+}
+
+// Turns names the turns of the section, as 4 or 9–10; a dash for none.
+func (s BestSection) Turns() string {
+	switch {
+	case s.FromTurn == 0:
+		return "–"
+	case s.FromTurn == s.ToTurn:
+		return fmt.Sprint(s.FromTurn)
+	}
+	return fmt.Sprintf("%d–%d", s.FromTurn, s.ToTurn)
 }
 
 // NewBestLap builds it; nil where there is none.
