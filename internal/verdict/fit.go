@@ -64,6 +64,19 @@ func (m *rows) reset(n, p int) {
 	m.contrast, m.hasWhole, m.parts = [maxCoef]float64{}, false, m.parts[:0]
 }
 
+// clone is the same model with room of its own.
+func (m *rows) clone() *rows {
+	c := &rows{}
+	c.reset(m.n, m.p)
+	copy(c.x, m.x)
+	copy(c.y, m.y)
+	copy(c.at, m.at)
+	copy(c.run, m.run)
+	copy(c.keep, m.keep)
+	c.bend, c.contrast = m.bend, m.contrast
+	return c
+}
+
 func grow(s []float64, n int) []float64 {
 	if cap(s) < n {
 		return make([]float64, n, n+n/2)
