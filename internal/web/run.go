@@ -72,6 +72,20 @@ func unitName(u string) string {
 	return u
 }
 
+// digits is how many decimals a difference of means carries, by its unit as shown:
+// seconds to the thousandth, shares to a tenth of what riders feel, the rest to a tenth.
+func digits(unit string) int {
+	switch unit {
+	case "s":
+		return 3
+	case "%", "m/s²":
+		return 2
+	case "1/min", "N":
+		return 0
+	}
+	return 1
+}
+
 // decimals that a debrief's measure deserves in its unit.
 func decimals(unit string) int {
 	switch unit {

@@ -198,9 +198,9 @@ func (y You) helpers() template.FuncMap {
 	return template.FuncMap{
 		"lap":    func(s float64) string { return y.point(draw.LapTime(s, 3)) },
 		"num":    func(v float64, d int) string { return y.point(draw.Number(v, d)) },
-		"signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
-		"val":    func(v float64, unit string) string { return y.point(draw.Number(v, decimals(unit))) },
-		"deg":    func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
-		"when":   func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
+		"digits": digits, "signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
+		"val":  func(v float64, unit string) string { return y.point(draw.Number(v, decimals(unit))) },
+		"deg":  func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
+		"when": func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
 	}
 }
