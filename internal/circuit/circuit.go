@@ -57,9 +57,9 @@ type Turn struct {
 	Apex      float64   // m, place of greatest curvature of the line
 	Exit      float64   // m
 	Apexes    []float64 // m, more than one for a double apex
-	// MinRadius is the least radius of the line (m): with GPS heading to 2 % below 200 m,
-	// without to 5 %; of bends taken nearly straight it reads 4 to 8 % too small, as the
-	// greatest of noisy curvatures. See TestLeastRadius.
+	// MinRadius is the least radius of the line (m), to 2 % (root mean square) below 200 m
+	// with GPS heading and to 5 % without; wider bends read 4 to 9 % too small on average,
+	// as the greatest of noisy curvatures. See TestLeastRadius.
 	MinRadius float64
 	Kink      bool // taken (almost) flat: no brake or pick-up expected
 }

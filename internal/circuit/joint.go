@@ -329,8 +329,8 @@ const (
 	// they follow it less its shape matters and the spread found is too small. It is taken
 	// wayward times as far, and up to waywardBlind more from headWeak (m2/s) on: the
 	// density of the way across by headings of 0.25 degrees five times a second at 25 m/s.
-	// Found on runs made for it, at 5, 10 and 20 Hz: with the spread as it is slow gates
-	// at 5 Hz were off by a tenth more than they claimed.
+	// From runs made for it: with the spread as found slow gates at 5 Hz were off by a
+	// tenth more than they claimed, while at 20 Hz s claimed too much.
 	wayward      = 0.95
 	waywardBlind = 0.25
 	headWeak     = 0.0024

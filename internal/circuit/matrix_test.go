@@ -133,9 +133,7 @@ func examine(r *demo.Run, l *circuit.Located) exam {
 	miss := func(q passed) float64 { return q.est - q.true - (bx*q.tx+by*q.ty)/q.v - late }
 	for s := 0.0; s < c.Line.Length; s += 60 {
 		for _, q := range visit(s) {
-			// The run's constant offset is off the errors, so what its removal leaves is off
-			// the claim.
-			x.s.add(miss(q)*q.v, math.Sqrt(math.Max(sqr(0.02), sqr(q.se*q.v)-sqr(p.Offset2DSE))))
+			x.s.add(miss(q)*q.v, q.se*q.v)
 		}
 	}
 	gate := visit(0)
