@@ -180,7 +180,7 @@ func (p *Plan) write() {
 	if w.NilCheck {
 		line(say.T("Check of the method: {reference} and {trial} hold the same settings; better or worse would be a false alarm.", w.Reference, w.Trial))
 	}
-	line(say.T("To show {effect} in {measure}: {laps} each in slots {reference} and {trial}.", quantity(w.Effect, w.Effect/5, w.Unit), title(w.Turn, w.Measure), count(p.LapsEach, "clean lap"), w.Reference, w.Trial))
+	line(say.T("To show {effect} in {measure}: {laps} each in slots {reference} and {trial}.", quantity(w.Effect, w.Effect/2, w.Unit), title(w.Turn, w.Measure), count(p.LapsEach, "clean lap"), w.Reference, w.Trial))
 	for r, s := range p.Order {
 		var b strings.Builder
 		for i := range len(s) {

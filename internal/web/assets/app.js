@@ -94,7 +94,7 @@ function send(form, file) {
     const fail = (text, mend, original, problems) => {
       if (progress) progress.close();
       box.hidden = true;
-      out.append(make("p", { class: "trouble", role: "alert" }, file.name + ": " + text));
+      out.append(make("p", { class: "trouble", role: "alert" }, text.startsWith(file.name) ? text : file.name + ": " + text));
       if (mend) out.append(make("p", {}, t("What to do: ") + mend));
       if (problems && problems.length) out.append(make("ul", {}, ...problems.map((q) => make("li", {}, `${q.severity}${q.line ? " " + t("line") + " " + q.line : ""}: ${q.text} ${q.mend || ""}`))));
       if (original) out.append(make("a", { href: "/map/" + original }, t("Say what its columns are")));
