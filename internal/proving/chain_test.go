@@ -525,14 +525,7 @@ func (w *row) judge(t *testing.T, l limits, many bool) {
 // chance is the share in % that n honest 95 % intervals fall below once in a
 // thousand, at most limit.
 func chance(n int, limit float64) float64 {
-	term, sum := math.Pow(0.05, float64(n)), 0.0 // binomial, from none inside on
-	for k := 0; k <= n; k++ {
-		if sum += term; sum > 0.001 || math.IsNaN(term) {
-			return math.Min(limit, pct(k, n))
-		}
-		term *= 19 * float64(n-k) / float64(k+1)
-	}
-	return limit
+	return math.Min(limit, pct(proving.Fewest(n, 0.95, 0.001), n))
 }
 
 func share(z []float64) float64 {

@@ -67,7 +67,7 @@ func TestFewest(t *testing.T) {
 		p    float64
 		want int
 	}{{20, 0.95, 16}, {1, 0.95, 0}, {4, 0.95, 2}, {100, 0.5, 38}} {
-		if got := Fewest(c.n, c.p); got != c.want {
+		if got := Fewest(c.n, c.p, 0.01); got != c.want {
 			t.Errorf("%d trials of %g: %d, want %d", c.n, c.p, got, c.want)
 		}
 	}

@@ -69,7 +69,7 @@ func TestTorqueOfTwoRuns(t *testing.T) {
 	}
 	// 93 to 97 % is the promise. The few pairs of the default run fail it only
 	// where chance would give so few in less than one of a hundred at 95 %.
-	low := float64(proving.Fewest(all, 0.95)) / float64(all)
+	low := float64(proving.Fewest(all, 0.95, 0.01)) / float64(all)
 	if proving.Full() { // and one standard error of so many pairs above
 		low = 0.93
 		atMost(t, "covered", float64(held)/float64(all), 0.97+math.Sqrt(0.05*0.95/float64(all)))
