@@ -249,6 +249,7 @@ func (j *joint) solve(rounds int, cov bool) {
 		} else if j.jumped[i] || math.Hypot(r.rx, r.ry) > farFix { // pit lane, paddock, or a fix that jumped
 			r.w = 0
 		}
+		r.off = math.Abs(j.aside[i]) > tuneAside || i > 0 && math.Abs(j.aside[i-1]) > tuneAside
 		po, pt = o, t
 	}
 	q := j.noise()

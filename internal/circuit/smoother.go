@@ -38,6 +38,10 @@ type noise struct {
 // leastReach (m) keeps a bike that stands from forgetting where it stands.
 const leastReach = 10.0
 
+// offReach (m) is how far a bike off the circuit, in the pit lane or a run-off, goes
+// before it may be anywhere else aside: it does not come back in a rider's own time.
+const offReach = 120.0
+
 func defaultNoise() noise {
 	return noise{white: 0.6, slow: 1.2, tau: 200, slowStart: 1.5, walk: 0.001, bad: 0.02,
 		drift: 1e-8, scale: 0.003, offset: 0.5, forget: 3, speed: 0.5, start: 5, leap: 4, blind: 0.05}
@@ -54,6 +58,7 @@ type row struct {
 	bad          bool    // wheel speed replaced since the fix before
 	blind        float64 // s, length of the hole that this step lies in and in which nothing tells the speed
 	lift         float64 // m2 more, where nothing shows whether the wheel was in the air, see lifts
+	off          bool    // off the circuit here or at the fix before
 	jump         bool    // the GPS error jumped since the fix before
 	tx, ty       float64 // tangent
 	rx, ry       float64 // m, fix minus line point
@@ -148,7 +153,11 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 		// x[i] = F x[i-1] + u + noise.
 		rc := math.Exp(-r.dt / q.tau)
 		way := math.Abs(r.do)
-		rd := math.Exp(-way / math.Max(leastReach, q.forget*way/r.dt))
+		reach := math.Max(leastReach, q.forget*way/r.dt)
+		if r.off {
+			reach = math.Max(reach, offReach)
+		}
+		rd := math.Exp(-way / reach)
 		qs := q.walk*r.dt + 1e-8
 		if r.bad {
 			qs += q.bad * r.dt
