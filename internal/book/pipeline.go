@@ -77,19 +77,17 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		return out, nil
 	}
 	// The original is stored beside the analysis and waited for before the
-	// database hears of anything, whatever became of the reading and the analysis.
-	// Reading has both cores first: the analysis, which needs its end, keeps one.
+	// database hears of anything, whatever became of the analysis.
 	type kept struct {
 		size int64
 		err  error
 	}
 	stored := make(chan kept, 1)
-	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: told, read: make(chan struct{})}
 	go func() {
-		<-w.read
 		n, err := b.storeOriginal(in.hash, in, in.size)
 		stored <- kept{n, err}
 	}()
+	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: told}
 	outings, err := w.run(ctx, in, func(p intake.Progress) {
 		// Of what a compressed file holds the total is not known beforehand.
 		share := math.Min(1, float64(p.Bytes)/float64(max(p.Total, 1)))
@@ -156,8 +154,7 @@ type adding struct {
 	bike BikeRecord
 	out  *AddResult
 	say  func(string, float64)
-	read chan struct{} // closed when the file is read, or cannot be
-	head string        // columns under which the map given is remembered; "" for none
+	head string // columns under which the map given is remembered; "" for none
 }
 
 // outing is one run of the file, analysed and not yet stored.
@@ -236,7 +233,6 @@ func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progre
 
 // parse reads the file with the map given, or the one remembered for its columns.
 func (w *adding) parse(in *input, progress func(intake.Progress)) (res *intake.Result, remembered bool, err error) {
-	defer close(w.read) // a panic too must not keep the original from being stored
 	remembered = w.req.Map == nil
 	res, err = readFile(w.name, in, w.req.MapName, w.req.Map, progress)
 	if res != nil && remembered {
