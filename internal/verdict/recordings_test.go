@@ -147,10 +147,13 @@ func TestOnRecordings(t *testing.T) {
 		}
 	}
 	t.Logf("planted effect inside its interval in %d of %d recordings, called better in %d; nothing else claimed in %d; other turns' true effects inside %d of %d intervals", held, n, found, quiet, othersHeld, others)
-	// Intervals of 95 %, and a watch list that raises an alarm in at most 6 %: fewer
-	// than chance gives in one of a hundred such studies is a fault.
-	if low, calm := proving.Fewest(n, 0.95, 0.01), proving.Fewest(n, 0.94, 0.01); held < low || quiet < calm {
-		t.Errorf("held %d, quiet %d of %d, at least %d and %d", held, quiet, n, low, calm)
+	// 95 % intervals: of the few recordings of the default run one may miss.
+	low := 0.93
+	if !full() {
+		low = 1 - 1.01/float64(n)
+	}
+	if float64(held) < low*float64(n) || float64(quiet) < low*float64(n) {
+		t.Errorf("held %d, quiet %d of %d", held, quiet, n)
 	}
 	if float64(othersHeld) < 0.92*float64(others) {
 		t.Errorf("other turns: %d of %d held", othersHeld, others)

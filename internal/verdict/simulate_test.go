@@ -321,9 +321,7 @@ func TestThereAndBackBend(t *testing.T) {
 					if r.cover < 0.935-slack(0.95, n) {
 						t.Errorf("%s: held %.1f %%, want at least 93.5", c, 100*r.cover)
 					}
-					// A share of n rides is itself known to one standard error only, and
-					// what lies above errs on the safe side.
-					if r.cover > 0.97+math.Max(slack(0.97, n), math.Sqrt(0.97*0.03/float64(n))) {
+					if r.cover > 0.97+slack(0.97, n) {
 						t.Errorf("%s: held %.1f %%, want at most 97", c, 100*r.cover)
 					}
 				}
