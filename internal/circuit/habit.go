@@ -27,33 +27,23 @@ func (j *joint) habit() {
 		j.habitOfSpeed(n)
 		return
 	}
-	sum, count, weight := make([]float64, n), make([]float64, n), make([]float64, n)
-	last := make([]int, n)
-	for i := range last {
-		last[i] = math.MinInt
-	}
+	sum, weight := make([]float64, n), make([]float64, n)
+	cells := j.cells(n)
 	for i := range j.rows {
 		r, e := &j.rows[i], &j.sm.x[i]
 		if r.w < 0.5 || r.bad || j.f.v[i] < slowLane/2 {
 			continue
 		}
-		k := int(l.wrap(j.s[i]) / l.Length * float64(n))
-		if k >= n {
-			k = n - 1
-		}
+		k := cells.of(i)
 		sum[k] += r.w * (r.tx*(r.rx-e[iCX]) + r.ty*(r.ry-e[iCY]) - e[iDS])
 		weight[k] += r.w
-		if lap := int(math.Floor(j.s[i] / l.Length)); lap != last[k] {
-			last[k] = lap
-			count[k]++
-		}
 	}
 	sd := habitWidth / (l.Length / float64(n))
 	sum, weight = smoothRing(sum, sd), smoothRing(weight, sd)
 	m := make([]float64, n)
 	for k := range m {
-		if count[k] >= 3 && weight[k] > 0 {
-			m[k] = sum[k] / weight[k] * count[k] / (count[k] + habitDoubt)
+		if laps := cells.laps[k]; laps >= 3 && weight[k] > 0 {
+			m[k] = sum[k] / weight[k] * laps / (laps + habitDoubt)
 		}
 	}
 	// A place further on by m(s): the odometer reads short by its slope.
@@ -68,37 +58,58 @@ func (j *joint) habit() {
 	j.applyHabit(slope)
 }
 
+// cells parts the line in n places and counts the laps that came by each.
+type cells struct {
+	j    *joint
+	last []int
+	laps []float64
+}
+
+func (j *joint) cells(n int) *cells {
+	c := &cells{j, make([]int, n), make([]float64, n)}
+	for i := range c.last {
+		c.last[i] = math.MinInt
+	}
+	return c
+}
+
+// of is the place of a fix, which is counted.
+func (c *cells) of(i int) int {
+	l := &c.j.line
+	n := len(c.last)
+	k := min(int(l.wrap(c.j.s[i])/l.Length*float64(n)), n-1)
+	if lap := int(math.Floor(c.j.s[i] / l.Length)); lap != c.last[k] {
+		c.last[k] = lap
+		c.laps[k]++
+	}
+	return k
+}
+
 // habitOfSpeed is habit where GPS speed shows the odometer's error on every lap: the
 // mean over laps of what the way by GPS speed is longer. It is for the holes, in
 // which there is no GPS speed, and leaves less to share out between the two.
 func (j *joint) habitOfSpeed(n int) {
 	l := &j.line
-	more, way, count := make([]float64, n), make([]float64, n), make([]float64, n)
-	last := make([]int, n)
-	for i := range last {
-		last[i] = math.MinInt
-	}
+	more, way := make([]float64, n), make([]float64, n)
+	cells := j.cells(n)
 	for i := range j.rows {
 		r := &j.rows[i]
 		if r.gw == 0 || r.bad || j.f.v[i] < slowLane/2 || math.Abs(j.aside[i]) > tuneAside {
 			continue
 		}
-		k := min(int(l.wrap(j.s[i])/l.Length*float64(n)), n-1)
+		k := cells.of(i)
 		more[k], way[k] = more[k]+r.gd, way[k]+r.do
-		if lap := int(math.Floor(j.s[i] / l.Length)); lap != last[k] {
-			last[k] = lap
-			count[k]++
-		}
 	}
 	sd := habitWidth / (l.Length / float64(n))
 	more, way = smoothRing(more, sd), smoothRing(way, sd)
 	step := make([]float64, n)
 	for k := range step {
-		if count[k] < 3 || !(way[k] > 0) {
+		laps := cells.laps[k]
+		if laps < 3 || !(way[k] > 0) {
 			continue
 		}
 		// What is shown adds to what was given back already.
-		whole := (j.habits[k] + more[k]/way[k]) * count[k] / (count[k] + habitDoubt)
+		whole := (j.habits[k] + more[k]/way[k]) * laps / (laps + habitDoubt)
 		step[k] = math.Max(-0.01, math.Min(0.01, whole)) - j.habits[k]
 		j.habits[k] += step[k]
 	}
