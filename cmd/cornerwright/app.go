@@ -350,6 +350,22 @@ func none(args []string) error {
 	return nil
 }
 
+// onRun is a command that reads the book and speaks of the run that its only
+// argument names.
+func (a *app) onRun(do func(ctx context.Context, b *book.Book, r book.Run) error) func(context.Context, []string) error {
+	return func(ctx context.Context, args []string) error {
+		b, err := a.toRead()
+		if err != nil {
+			return err
+		}
+		r, err := runArg(b, args)
+		if err != nil {
+			return err
+		}
+		return do(ctx, b, r)
+	}
+}
+
 // runArg is a run named by the only argument, "last" where there is none.
 func runArg(b *book.Book, args []string) (book.Run, error) {
 	switch len(args) {

@@ -81,17 +81,9 @@ func keepCommands() []*command {
 			example: "cornerwright export last --to run.csv --book season",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 				to := f.String("to", "", "`FILE.parquet` or .csv; \"-\" writes CSV to stdout")
-				return func(ctx context.Context, args []string) error {
+				return a.onRun(func(ctx context.Context, b *book.Book, r book.Run) error {
 					if *to == "" {
 						return usage("no file is named", "--to FILE.parquet or --to FILE.csv")
-					}
-					b, err := a.toRead()
-					if err != nil {
-						return err
-					}
-					r, err := runArg(b, args)
-					if err != nil {
-						return err
 					}
 					if *to == "-" {
 						return b.Export(ctx, r.Number, "csv", a.stdout)
@@ -110,7 +102,7 @@ func keepCommands() []*command {
 					}
 					a.talk("written: %s", *to)
 					return nil
-				}
+				})
 			}},
 		convertCommand(),
 		{name: "recompute", args: "", short: "make every result anew whose method or circuit line has changed", noJSON: true,

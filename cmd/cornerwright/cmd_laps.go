@@ -4,7 +4,6 @@ import (
 	"context"
 	"flag"
 	"fmt"
-	"strconv"
 	"strings"
 
 	"cornerwright/internal/book"
@@ -18,29 +17,15 @@ func lapsCommand() *command {
 		example: "cornerwright laps last --between 4,7 --book season",
 		setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 			between := f.String("between", "", "how the second of two `LAPS` differs from the first, turn by turn, as 4,7")
-			return func(ctx context.Context, args []string) error {
-				b, err := a.toRead()
-				if err != nil {
-					return err
-				}
-				r, err := runArg(b, args)
-				if err != nil {
-					return err
-				}
+			return a.onRun(func(ctx context.Context, b *book.Book, r book.Run) error {
 				var two [2]int
 				if *between != "" {
-					parts := strings.Split(*between, ",")
-					for k := range two {
-						if len(parts) == 2 {
-							two[k], err = strconv.Atoi(strings.TrimSpace(parts[k]))
-						}
-						if len(parts) != 2 || err != nil {
-							return usage(fmt.Sprintf("--between %q is not two laps", *between), "write two laps, as --between 4,7")
-						}
+					if _, err := fmt.Sscanf(*between, "%d,%d", &two[0], &two[1]); err != nil || *between != fmt.Sprintf("%d,%d", two[0], two[1]) {
+						return usage(fmt.Sprintf("--between %q is not two laps", *between), "write two laps, as --between 4,7")
 					}
 				}
 				return showLaps(ctx, a, b, r, two)
-			}
+			})
 		}}
 }
 
@@ -66,7 +51,7 @@ func showLaps(ctx context.Context, a *app, b *book.Book, r book.Run, two [2]int)
 	answer := contract.NewLaps(r, c, laps, marks)
 	answer.Best = contract.NewBestLap(x, marks)
 	if two[0] != 0 {
-		answer.Between = contract.NewBetween(c, x.Passes, two[0], two[1])
+		answer.Between = contract.NewBetween(x, two[0], two[1])
 		if len(answer.Between.Turns) == 0 {
 			return usage(fmt.Sprintf("laps %d and %d of run %d share no turn that both rode whole", two[0], two[1], r.Number), fmt.Sprintf("name two of: cornerwright laps %d", r.Number))
 		}
@@ -131,11 +116,14 @@ func (a *app) sayBetween(b *contract.Between) {
 	a.say("lap %d less lap %d:", b.LapB, b.LapA)
 	rows := [][]string{{"turn", fmt.Sprintf("lap %d [s]", b.LapA), fmt.Sprintf("lap %d [s]", b.LapB), "difference [s]", "+/- [s]", "so far [s]"}}
 	for _, t := range b.Turns {
-		se := "-"
+		se, apart := "-", "-"
 		if t.SES != nil {
 			se = dec(1.96**t.SES, 3)
 		}
-		rows = append(rows, []string{fmt.Sprint(t.Turn), dec(t.A, 3), dec(t.B, 3), signed(t.DifferenceS, 3), se, signed(t.SoFarS, 3)})
+		if t.SoFarS != nil {
+			apart = signed(*t.SoFarS, 3)
+		}
+		rows = append(rows, []string{fmt.Sprint(t.Turn), dec(t.A, 3), dec(t.B, 3), signed(t.DifferenceS, 3), se, apart})
 	}
 	a.table(rows)
 }

@@ -18,17 +18,7 @@ import (
 func showRun(name, short, long string, show func(ctx context.Context, a *app, b *book.Book, r book.Run) error) *command {
 	return &command{name: name, args: "RUN", short: short, long: long, example: fmt.Sprintf("cornerwright %s last --book season", name),
 		setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
-			return func(ctx context.Context, args []string) error {
-				b, err := a.toRead()
-				if err != nil {
-					return err
-				}
-				r, err := runArg(b, args)
-				if err != nil {
-					return err
-				}
-				return show(ctx, a, b, r)
-			}
+			return a.onRun(func(ctx context.Context, b *book.Book, r book.Run) error { return show(ctx, a, b, r) })
 		}}
 }
 

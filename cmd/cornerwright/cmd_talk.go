@@ -95,15 +95,7 @@ func talkCommands() []*command {
 				size := f.String("size", "A4", "paper `SIZE`, A4 or Letter")
 				most := f.Int("unasked", 0, "show at most `N` findings that nobody mentioned (default 5; negative none)")
 				overrule := f.String("overrule", "", "propose even where the data contradict the remark, on the say of `NAME`")
-				return func(ctx context.Context, args []string) error {
-					b, err := a.toRead()
-					if err != nil {
-						return err
-					}
-					r, err := runArg(b, args)
-					if err != nil {
-						return err
-					}
+				return a.onRun(func(ctx context.Context, b *book.Book, r book.Run) error {
 					res, err := b.Debrief(ctx, r.Number, debrief.Options{Unasked: *most, Overrule: *overrule})
 					if err != nil {
 						return err
@@ -127,7 +119,7 @@ func talkCommands() []*command {
 					}
 					a.sayDebrief(r, c, res, rs)
 					return nil
-				}
+				})
 			}},
 		{name: "note", args: "RUN FIELD TEXT", short: "say what people know about a run: tyre, weather, slot or note", noJSON: true,
 			long:    "What was told before is kept; the newest word counts.",

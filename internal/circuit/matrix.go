@@ -112,52 +112,6 @@ type BestSection struct {
 	Gain     float64 // s against the best whole lap
 }
 
-// BestRealistic joins sections between the given boundaries (m, increasing,
-// within the lap) over the laps of the given numbers.
-func (m *Matrix) BestRealistic(laps []int, bounds []float64) (Best, bool) {
-	n := 0
-	if len(m.Time) > 0 {
-		n = len(m.Time[0]) - 1
-	}
-	if n < 2 || len(laps) == 0 {
-		return Best{}, false
-	}
-	cuts := []int{0}
-	for _, b := range bounds {
-		if k := int(math.Round(b / m.Step)); k > cuts[len(cuts)-1] && k < n {
-			cuts = append(cuts, k)
-		}
-	}
-	cuts = append(cuts, n)
-	whole, ref := math.Inf(1), -1
-	for _, lap := range laps {
-		if i := m.row(lap); i >= 0 {
-			if t := m.Time[i][n] - m.Time[i][0]; t < whole {
-				whole, ref = t, i
-			}
-		}
-	}
-	if ref < 0 {
-		return Best{}, false
-	}
-	var out Best
-	for q := 0; q+1 < len(cuts); q++ {
-		a, b := cuts[q], cuts[q+1]
-		best := BestSection{From: float64(a) * m.Step, To: float64(b) * m.Step, Time: math.Inf(1)}
-		for _, lap := range laps {
-			if i := m.row(lap); i >= 0 {
-				if t := m.Time[i][b] - m.Time[i][a]; t < best.Time {
-					best.Time, best.Lap = t, lap
-				}
-			}
-		}
-		best.Gain = m.Time[ref][b] - m.Time[ref][a] - best.Time
-		out.Time += best.Time
-		out.Sections = append(out.Sections, best)
-	}
-	return out, !math.IsInf(out.Time, 0) && !math.IsNaN(out.Time)
-}
-
 // BestLap is the best realistic lap: from turn window to turn window, taken from
 // the timed laps that together are quickest, where one lap is left for another
 // only if both passed the place at nearly the same speed (joinSpeed); a place

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
 )
 
@@ -73,29 +72,33 @@ type BetweenTurn struct {
 	B           float64  `json:"b_s"`
 	DifferenceS float64  `json:"difference_s"`
 	SES         *float64 `json:"difference_se_s,omitempty"` // from the position estimate
-	SoFarS      float64  `json:"so_far_s"`                  // sum of the differences up to here
+	SoFarS      *float64 `json:"so_far_s,omitempty"`        // at the end of the turn's window, counted from the gate
 }
 
-// NewBetween compares two laps; turns that either did not ride whole are left out.
-func NewBetween(c *circuit.Circuit, passes []ride.Pass, a, b int) *Between {
+// NewBetween compares two laps of a run; turns that either did not ride whole are
+// left out.
+func NewBetween(x *ride.Ride, a, b int) *Between {
 	out := &Between{LapA: a, LapB: b, Turns: []BetweenTurn{}}
 	find := func(lap, turn int) *ride.Pass {
-		for i := range passes {
-			if p := &passes[i]; p.Lap == lap && p.Turn == turn && p.Whole && !math.IsNaN(p.Segment) {
+		for i := range x.Passes {
+			if p := &x.Passes[i]; p.Lap == lap && p.Turn == turn && p.Whole && !math.IsNaN(p.Segment) {
 				return p
 			}
 		}
 		return nil
 	}
-	sum := 0.0
-	for _, t := range c.Turns {
-		x, y := find(a, t.Number), find(b, t.Number)
-		if x == nil || y == nil {
+	apart := x.Matrix.Delta(a, b)
+	for _, t := range x.Circuit.Turns {
+		p, q := find(a, t.Number), find(b, t.Number)
+		if p == nil || q == nil || apart == nil {
 			continue
 		}
-		sum += y.Segment - x.Segment
-		out.Turns = append(out.Turns, BetweenTurn{Turn: t.Number, A: *opt(x.Segment, 4), B: *opt(y.Segment, 4),
-			DifferenceS: *opt(y.Segment-x.Segment, 4), SES: positive(math.Hypot(x.SegmentSE, y.SegmentSE), 4), SoFarS: *opt(sum, 4)})
+		end := len(apart) - 1 // the window of the last turn may reach past the gate
+		if t.To > t.From {
+			end = min(end, int(math.Round(t.To/x.Matrix.Step)))
+		}
+		out.Turns = append(out.Turns, BetweenTurn{Turn: t.Number, A: *opt(p.Segment, 4), B: *opt(q.Segment, 4),
+			DifferenceS: *opt(q.Segment-p.Segment, 4), SES: positive(math.Hypot(p.SegmentSE, q.SegmentSE), 4), SoFarS: opt(apart[end], 4)})
 	}
 	return out
 }
