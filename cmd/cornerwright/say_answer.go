@@ -10,6 +10,7 @@ import (
 	"cornerwright/internal/paper"
 	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/setting"
+	"cornerwright/internal/unit"
 	"cornerwright/internal/verdict"
 )
 
@@ -59,11 +60,11 @@ func (a *app) sayRehearsal(head string, x *rehearsal.Rehearsal) {
 			if c.Unit != "s" {
 				n = 1
 			}
-			after := dec(c.After, n) + " " + unitWords(c.Unit)
+			after := dec(c.After, n) + " " + unit.Shown(c.Unit)
 			if c.SignOnly {
 				after = "direction only"
 			}
-			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), strings.ReplaceAll(c.Measure, "_", " "), dec(c.Before, n) + " " + unitWords(c.Unit), after, between(c.AfterLo, c.AfterHi, n), fmt.Sprint(c.N)})
+			rows = append(rows, []string{fmt.Sprintf("  %d", c.Turn), strings.ReplaceAll(c.Measure, "_", " "), dec(c.Before, n) + " " + unit.Shown(c.Unit), after, between(c.AfterLo, c.AfterHi, n), fmt.Sprint(c.N)})
 		}
 		a.table(rows)
 	}
@@ -115,10 +116,7 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 	a.say("%s", wrap("engineer: "+v.Engineer.String(), 96, "  "))
 	rows := [][]string{{"  turn", "measure", "effect", "95 % interval", "laps", "p", "answer"}}
 	add := func(e verdict.Effect, p float64) {
-		n := 3
-		if e.Unit != "s" {
-			n = 1
-		}
+		n := e.Digits()
 		turn := "-"
 		if e.Turn > 0 {
 			turn = fmt.Sprint(e.Turn)
@@ -160,7 +158,7 @@ func (a *app) sayVerdict(v *verdict.Verdict) {
 		a.say("  watch list: %d other measures show nothing to claim", quiet)
 	}
 	if e.SmallestVisible > 0 && !math.IsInf(e.SmallestVisible, 0) {
-		a.say("  these laps show an effect of %s %s in four of five tries", dec(e.SmallestVisible, 3), e.Unit)
+		a.say("  these laps show an effect of %s %s in four of five tries", dec(e.SmallestVisible, e.Digits()), e.Unit)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/paper"
+	"cornerwright/internal/unit"
 )
 
 func remarkWords(m debrief.Remark, c *circuit.Circuit) string {
@@ -75,8 +76,8 @@ func (a *app) sayFinding(f debrief.Finding) {
 		if label == "" {
 			label = m.Name
 		}
-		n := decimals(m.Unit)
-		line := fmt.Sprintf("%s: %s %s", label, dec(m.Value, n), unitWords(m.Unit))
+		n := unit.Places(m.Unit)
+		line := fmt.Sprintf("%s: %s %s", label, dec(m.Value, n), unit.Shown(m.Unit))
 		if m.Lo != m.Hi {
 			line += fmt.Sprintf(" (%s to %s)", dec(m.Lo, n), dec(m.Hi, n))
 		}
@@ -101,34 +102,6 @@ func (a *app) sayFinding(f debrief.Finding) {
 	if f.Change.String() != "" {
 		a.say("%s", wrap("would change the mind: "+f.Change.String(), 96, "    "))
 	}
-}
-
-func decimals(unit string) int {
-	switch unit {
-	case "rpm", "1/min", "":
-		return 0
-	case "s":
-		return 2
-	}
-	return 1
-}
-
-func unitWords(u string) string {
-	switch u {
-	case "pct":
-		return "%"
-	case "rpm":
-		return "1/min"
-	case "mps2":
-		return "m/s2"
-	case "kmh":
-		return "km/h"
-	case "n":
-		return "N"
-	case "hz":
-		return "Hz"
-	}
-	return u
 }
 
 func (a *app) debriefPaper(ctx context.Context, b *book.Book, r book.Run, path, sizeName string) error {

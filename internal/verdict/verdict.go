@@ -135,6 +135,9 @@ func (e Effect) Band() (lo, value, hi, bandLo, bandHi float64) {
 	return e.Lo, e.Value, e.Hi, -e.Matters, e.Matters
 }
 
+// Digits is how many decimals the effect and its interval carry.
+func (e Effect) Digits() int { return digits(e.SE) }
+
 // harm is the effect turned so that positive is worse; 0 for neutral measures.
 func (e Effect) harm() float64 { return -float64(e.Better) * e.Value }
 

@@ -9,6 +9,7 @@ import (
 	"cornerwright/internal/draw"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/say"
+	"cornerwright/internal/unit"
 )
 
 // quantity is one small panel of the evidence at a turn.
@@ -121,9 +122,9 @@ func evidence(v *ride.Ride, t circuit.Turn, phase circuit.Phase, trial string, m
 	svg := draw.NewSVG(width, top+h+3.4)
 	for k, q := range use {
 		x0 := float64(k) * (w + gap)
-		mul, unit := q.mul, q.unit
+		mul, name := q.mul, q.unit
 		if f, u := y.Convert(1, q.unit); q.unit == "km/h" {
-			mul, unit = q.mul*f, unitName(u)
+			mul, name = q.mul*f, unit.Shown(u)
 		}
 		lo, hi := q.from, q.to*mul/q.mul
 		x := draw.Scale{From: from, To: to, Lo: x0, Hi: x0 + w}
@@ -136,7 +137,7 @@ func evidence(v *ride.Ride, t circuit.Turn, phase circuit.Phase, trial string, m
 			}
 		}
 		svg.Text(draw.Point{X: x0, Y: top - 1.2}, string(say.Key(q.name)), draw.Text{Size: 2.8, Bold: true, Ink: draw.Dark})
-		svg.Text(draw.Point{X: x0 + w, Y: top - 1.2}, draw.Number(hi, 0)+" "+unit, draw.Text{Size: 2.4, Ink: draw.Soft, Anchor: draw.End})
+		svg.Text(draw.Point{X: x0 + w, Y: top - 1.2}, draw.Number(hi, 0)+" "+name, draw.Text{Size: 2.4, Ink: draw.Soft, Anchor: draw.End})
 		base := sc.At(math.Max(lo, 0))
 		svg.Path([]draw.Point{{X: x0, Y: base}, {X: x0 + w, Y: base}}, false, draw.Pen{Ink: draw.Faint, Width: 0.2}, draw.None)
 		ch := q.get(v)

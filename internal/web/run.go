@@ -51,52 +51,6 @@ func dict(kv ...any) map[string]any {
 	return m
 }
 
-// unitName is how the unit of a debrief's measure is printed.
-func unitName(u string) string {
-	switch u {
-	case "pct":
-		return "%"
-	case "rpm":
-		return "1/min"
-	case "mps2":
-		return "m/s²"
-	case "kmh":
-		return "km/h"
-	case "deg":
-		return "°"
-	case "hz":
-		return "Hz"
-	case "n":
-		return "N"
-	}
-	return u
-}
-
-// digits is how many decimals a difference of means carries, by its unit as shown:
-// seconds to the thousandth, shares to a tenth of what riders feel, the rest to a tenth.
-func digits(unit string) int {
-	switch unit {
-	case "s":
-		return 3
-	case "%", "m/s²":
-		return 2
-	case "1/min", "N":
-		return 0
-	}
-	return 1
-}
-
-// decimals that a debrief's measure deserves in its unit.
-func decimals(unit string) int {
-	switch unit {
-	case "rpm", "n", "", "psi":
-		return 0
-	case "pct", "kmh", "mph", "deg", "hz", "mps2", "°C", "°F":
-		return 1
-	}
-	return 2
-}
-
 type findingRow struct {
 	debrief.Finding
 	Where   say.Text

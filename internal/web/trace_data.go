@@ -12,6 +12,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/say"
+	"cornerwright/internal/unit"
 )
 
 type traceHead struct {
@@ -141,7 +142,7 @@ func (s *server) traceBytes(r *http.Request) ([]byte, error) {
 			continue
 		}
 		if m, u := y.Convert(1, ch.Unit); u != ch.Unit && ch.Unit != "°" {
-			ch.mul, ch.Unit = ch.mul*m, unitName(u)
+			ch.mul, ch.Unit = ch.mul*m, unit.Shown(u)
 		}
 		head.Channels = append(head.Channels, ch)
 	}

@@ -14,6 +14,7 @@ import (
 	"cornerwright/internal/draw"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/say"
+	"cornerwright/internal/unit"
 )
 
 type turnPage struct {
@@ -247,7 +248,7 @@ func strip(v *ride.Ride, c *circuit.Circuit, ps []ride.Pass, trial string, y You
 	}
 	kmh, speedUnit := y.Convert(3.6, "km/h")
 	bar, barUnit := y.Convert(1e-5, "bar")
-	add("speed", unitName(speedUnit), pos.Speed, kmh, 0, 0, false)
+	add("speed", unit.Shown(speedUnit), pos.Speed, kmh, 0, 0, false)
 	add("lean", "°", sg.Lean, 180/math.Pi, -65, 65, true)
 	add("grip", "%", sg.Grip, 100, 0, 100, false)
 	add("throttle", "%", sg.Throttle, 100, 0, 100, false)

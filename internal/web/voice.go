@@ -13,6 +13,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/draw"
 	"cornerwright/internal/say"
+	"cornerwright/internal/unit"
 	"cornerwright/internal/words"
 )
 
@@ -172,7 +173,7 @@ func (y You) speech(c words.Catalogue) template.FuncMap {
 		"joined": func(list []say.Text) string { return y.prose(say.Join(list, "; ").In(c)) },
 		"answer": func(v any) string { return c.Find(spaced(v)) },
 		"phase":  func(p circuit.Phase) string { return c.Find(phaseName(p)) },
-		"unit":   func(s string) string { return c.Find(unitName(s)) },
+		"unit":   func(s string) string { return c.Find(unit.Shown(s)) },
 	}
 }
 
@@ -198,9 +199,9 @@ func (y You) helpers() template.FuncMap {
 	return template.FuncMap{
 		"lap":    func(s float64) string { return y.point(draw.LapTime(s, 3)) },
 		"num":    func(v float64, d int) string { return y.point(draw.Number(v, d)) },
-		"digits": digits, "signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
-		"val":  func(v float64, unit string) string { return y.point(draw.Number(v, decimals(unit))) },
-		"deg":  func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
-		"when": func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
+		"signed": func(v float64, d int) string { return y.point(draw.Signed(v, d)) },
+		"val":    func(v float64, key string) string { return y.point(draw.Number(v, unit.Places(key))) },
+		"deg":    func(rad float64) string { return y.point(draw.Number(rad*180/math.Pi, 1)) },
+		"when":   func(t time.Time) string { return t.Local().Format(dateLayouts[y.Dates] + " 15:04") },
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"cornerwright/internal/draw"
 	"cornerwright/internal/say"
+	"cornerwright/internal/unit"
 	"cornerwright/internal/words"
 )
 
@@ -62,15 +63,15 @@ const (
 )
 
 // V shows a value given in a unit that a person may have chosen otherwise.
-func (y You) V(v float64, unit string) string {
-	x, u := y.Convert(v, unit)
-	return y.point(draw.Number(x, decimals(u)))
+func (y You) V(v float64, key string) string {
+	x, u := y.Convert(v, key)
+	return y.point(draw.Number(x, unit.Places(u)))
 }
 
 // U is the unit that V shows a value in.
-func (y You) U(unit string) string {
-	_, u := y.Convert(0, unit)
-	return unitName(u)
+func (y You) U(key string) string {
+	_, u := y.Convert(0, key)
+	return unit.Shown(u)
 }
 
 // Convert turns a value in km/h, bar, deg C or Nm to the chosen unit; others
