@@ -76,9 +76,6 @@ func TestEncryption(t *testing.T) {
 
 // Clients that send or take byte by byte are let go.
 func TestSlowClients(t *testing.T) {
-	if testing.Short() {
-		t.Skip("waits for the time limits of the server")
-	}
 	t.Parallel()
 	r := aServer(t, aBook(t), Options{})
 	addr := strings.TrimPrefix(r.base, "http://")
