@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/paper"
+	"cornerwright/internal/say"
 	"cornerwright/internal/unit"
 )
 
@@ -54,6 +56,18 @@ func (a *app) sayDebrief(r book.Run, c *circuit.Circuit, res *debrief.Result, rs
 	}
 	for _, n := range res.Notes {
 		a.say("note: %s", n)
+	}
+	// Each caution once, though every proposal carries its own.
+	told := map[say.Text]bool{}
+	for _, f := range slices.Concat(res.Findings, res.Unasked) {
+		for _, p := range f.Proposals {
+			for _, c := range p.Cautions {
+				if !told[c] {
+					told[c] = true
+					a.say("%s", wrap("caution: "+c.String(), 96, ""))
+				}
+			}
+		}
 	}
 }
 
