@@ -223,7 +223,11 @@ func spikes(s *source, c *recording.Channel, d recording.Describe) {
 		worst = math.Max(worst, math.Abs(a))
 	}
 	if n > 0 {
-		s.problem(recording.Warning, 0, 0, c.Name, say.T("{name}: {n} {n|spike|spikes}, the largest by {worst}", c.Name, n, unit.ShowDelta(worst, d.Display, d.Display.Auto())), say.T("check plug and cable; the samples are kept and marked"))
+		largest := unit.ShowDelta(worst, d.Display, d.Display.Auto())
+		if d.Name == recording.Latitude || d.Name == recording.Longitude {
+			largest = unit.ShowDelta(worst*earthRadius, unit.Must("m"), 0) // along a meridian; no parallel is longer
+		}
+		s.problem(recording.Warning, 0, 0, c.Name, say.T("{name}: {n} {n|spike|spikes}, the largest by {worst}", c.Name, n, largest), say.T("check plug and cable; the samples are kept and marked"))
 	}
 }
 

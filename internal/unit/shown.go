@@ -28,7 +28,7 @@ func Places(key string) int {
 	switch key {
 	case "rpm", "n", "", "psi", "1/min":
 		return 0
-	case "pct", "kmh", "mph", "deg", "hz", "mps2", "°C", "°F":
+	case "pct", "kmh", "km/h", "mph", "deg", "hz", "mps2", "°C", "°F", "m", "mm":
 		return 1
 	}
 	return 2

@@ -68,9 +68,9 @@ func (e *Effect) needed(l *layout) *Needed {
 		})
 		if k <= maxPrice {
 			more := max(k-min(e.NRef, e.NTrial), 1)
-			return &Needed{Laps: more, Text: say.T("about {laps} a side, in the same order, would show {effect}", count(more, "more lap"), quantity(target, target/10, e.Unit))}
+			return &Needed{Laps: more, Text: say.T("about {laps} a side, in the same order, would show {effect}", count(more, "more lap"), quantity(target, target/2, e.Unit))}
 		}
-		return &Needed{Text: say.T("more than {most} laps a side would be needed to show {effect} at this scatter: choose a measure closer to the change", maxPrice, quantity(target, target/10, e.Unit))}
+		return &Needed{Text: say.T("more than {most} laps a side would be needed to show {effect} at this scatter: choose a measure closer to the change", maxPrice, quantity(target, target/2, e.Unit))}
 	}
 	if l.within() {
 		return &Needed{Text: say.T("more laps of this order do not help: interleave the slots, A B B A A B B A")}
@@ -82,7 +82,7 @@ func (e *Effect) needed(l *layout) *Needed {
 	for k := 2; k <= 12; k++ {
 		if detectable80(float64(2*k-2))*runSD*math.Sqrt(2/float64(k)) <= target {
 			more := max(k-min(e.RunsRef, e.RunsTrial), 1)
-			return &Needed{Runs: more, Text: say.T("about {run} a side would show {effect}; both slots in one run, interleaved, would do it sooner", count(more, "more run"), quantity(target, target/10, e.Unit))}
+			return &Needed{Runs: more, Text: say.T("about {run} a side would show {effect}; both slots in one run, interleaved, would do it sooner", count(more, "more run"), quantity(target, target/2, e.Unit))}
 		}
 	}
 	return &Needed{Text: say.T("more than 12 runs a side would be needed: put both slots into one run, interleaved")}
