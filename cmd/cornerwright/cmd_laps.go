@@ -93,20 +93,26 @@ func (a *app) sayBest(b *contract.BestLap) {
 	gain := 0.0
 	for _, s := range b.Sections {
 		gain += s.GainS
-		where := fmt.Sprintf("%.0f to %.0f m", s.FromM, s.ToM)
+		var where string
 		switch {
-		case s.FromTurn > 0 && s.FromTurn == s.ToTurn:
+		case s.FromTurn == 0:
+			where = fmt.Sprintf("%.0f to %.0f m", s.FromM, s.ToM)
+		case s.FromTurn == s.ToTurn:
 			where = fmt.Sprintf("turn %d", s.FromTurn)
-		case s.FromTurn > 0:
+		default:
 			where = fmt.Sprintf("turns %d to %d", s.FromTurn, s.ToTurn)
 		}
-		parts = append(parts, fmt.Sprintf("lap %d %s", s.Lap, where))
+		parts = append(parts, fmt.Sprintf("%s lap %d", where, s.Lap))
 	}
 	if gain < 0.0005 {
 		a.say("best realistic lap %s: the best whole one", lapTime(b.TimeS))
 		return
 	}
-	a.say("best realistic lap %s, %s s under the best whole one: %s", lapTime(b.TimeS), dec(gain, 3), strings.Join(parts, ", "))
+	se := ""
+	if half := b.Half(); half != nil {
+		se = " +/- " + dec(*half, 3) + " s"
+	}
+	a.say("%s", wrap(fmt.Sprintf("best realistic lap %s%s, %s s under the best whole one, if every turn went as it did once: %s", lapTime(b.TimeS), se, dec(gain, 3), strings.Join(parts, ", ")), 96, ""))
 }
 
 func (a *app) sayBetween(b *contract.Between) {

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -101,15 +102,18 @@ func (m *Matrix) Delta(a, b int) []float64 {
 // boundaries (places, m), so that joining them is physically possible.
 type Best struct {
 	Time     float64 // s
+	SE       float64 // s, of the position estimate: the joins are counted as if nothing were common
 	Sections []BestSection
 }
 
-// BestSection is one section of the best realistic lap.
+// BestSection is one section of the best realistic lap, ridden on one lap.
 type BestSection struct {
 	From, To float64 // m
 	Lap      int
 	Time     float64 // s
+	SE       float64 // s
 	Gain     float64 // s against the best whole lap
+	to       int     // cell of the matrix
 }
 
 // BestLap is the best realistic lap: from turn window to turn window, taken from
@@ -171,12 +175,24 @@ func (l *Located) BestLap() (Best, bool) {
 			whole = r
 		}
 	}
-	out := Best{Time: cost[sections-1][at], Sections: make([]BestSection, sections)}
+	out := Best{Time: cost[sections-1][at]}
 	for q := sections - 1; q >= 0; q-- {
 		row := rows[at]
-		out.Sections[q] = BestSection{From: float64(cuts[q]) * m.Step, To: math.Min(float64(cuts[q+1])*m.Step, l.Circuit.Line.Length),
-			Lap: m.Laps[row], Time: part(row, q), Gain: part(rows[whole], q) - part(row, q)}
+		gain := part(rows[whole], q) - part(row, q)
+		to := cuts[q+1]
+		if n := len(out.Sections); n > 0 && out.Sections[n-1].Lap == m.Laps[row] {
+			// Ridden on: one section with the one after it.
+			next := &out.Sections[n-1]
+			to, gain = next.to, gain+next.Gain
+			out.Sections = out.Sections[:n-1]
+		}
+		out.Sections = append(out.Sections, BestSection{From: float64(cuts[q]) * m.Step, To: math.Min(float64(to)*m.Step, l.Circuit.Line.Length),
+			Lap: m.Laps[row], Time: m.Time[row][to] - m.Time[row][cuts[q]], SE: math.Hypot(m.SE[row][cuts[q]], m.SE[row][to]), Gain: gain, to: to})
 		at = from[q][at]
+	}
+	slices.Reverse(out.Sections)
+	for _, x := range out.Sections {
+		out.SE = math.Hypot(out.SE, x.SE)
 	}
 	return out, true
 }

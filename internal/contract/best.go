@@ -11,7 +11,16 @@ import (
 // where both laps passed the place at nearly the same speed.
 type BestLap struct {
 	TimeS    float64       `json:"time_s"`
+	TimeSES  *float64      `json:"time_se_s,omitempty"` // standard error from the position estimate
 	Sections []BestSection `json:"sections"`
+}
+
+// Half is half of the 95 % interval of the time in s, nil where it is not known.
+func (b BestLap) Half() *float64 {
+	if b.TimeSES == nil {
+		return nil
+	}
+	return opt(1.96**b.TimeSES, 4)
 }
 
 // BestSection is a stretch of it.
@@ -25,9 +34,12 @@ type BestSection struct {
 	GainS    float64 `json:"gain_s"` // against the best whole lap
 }
 
-// Turns names the turns of the section, as 4 or 9–10; a dash for none.
+// Turns names the turns of the section, as 4 or 9–10; where it has none, the gate that
+// it begins at, or a dash.
 func (s BestSection) Turns() string {
 	switch {
+	case s.FromTurn == 0 && s.FromM == 0:
+		return "gate"
 	case s.FromTurn == 0:
 		return "–"
 	case s.FromTurn == s.ToTurn:
@@ -42,7 +54,7 @@ func NewBestLap(x *ride.Ride, spoilt map[int]string) *BestLap {
 	if !ok {
 		return nil
 	}
-	out := &BestLap{TimeS: *opt(b.Time, 4), Sections: []BestSection{}}
+	out := &BestLap{TimeS: *opt(b.Time, 4), TimeSES: positive(b.SE, 4), Sections: []BestSection{}}
 	for _, s := range b.Sections {
 		q := BestSection{FromM: *opt(s.From, 1), ToM: *opt(s.To, 1), Lap: s.Lap, TimeS: *opt(s.Time, 4), GainS: *opt(s.Gain, 4)}
 		for _, t := range x.Circuit.Turns {
