@@ -8,11 +8,18 @@ let seen = Number(document.body.dataset.last || 0);
 let typed = false;
 document.addEventListener("input", () => { typed = true; });
 
+/** True while a finger or a button is down: what it is on must not go from under it. */
+let pressed = false;
+for (const [kind, down] of [["pointerdown", true], ["pointerup", false], ["pointercancel", false]]) {
+  addEventListener(kind, () => { down ? pressed = true : setTimeout(() => { pressed = false; }, 50); }, true);
+}
+
 /** Puts the newest state of the parts marked data-live into the page. */
 async function refresh() {
   const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
   if (!answer.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  while (pressed) await new Promise((later) => setTimeout(later, 50));
   for (const part of document.querySelectorAll("[data-live]")) {
     const now = fresh.querySelector(`[data-live="${part.dataset.live}"]`);
     if (!now || now.innerHTML === part.innerHTML) continue;

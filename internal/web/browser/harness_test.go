@@ -268,7 +268,11 @@ func (w *tab) at(path string) {
 func (w *tab) click(css string) {
 	w.t.Helper()
 	w.wait("document.querySelector(" + quote(css) + ")")
-	w.must(chromedp.Do(w.ctx, chromedp.ScrollIntoView(chromedp.CSS(css)), chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible)), "click "+css)
+	w.must(chromedp.Do(w.ctx, chromedp.ScrollIntoView(chromedp.CSS(css))), "scroll to "+css)
+	// A click goes to a place: the page must have come to rest, also from the anchor of
+	// its address.
+	js[bool](w, fmt.Sprintf(`new Promise(done => { let was = NaN, still = 0; const look = () => { const y = document.querySelector(%s)?.getBoundingClientRect().y; still = y === was ? still + 1 : 0; was = y; still > 3 ? done(true) : requestAnimationFrame(look) }; look() })`, quote(css)))
+	w.must(chromedp.Do(w.ctx, chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible)), "click "+css)
 }
 
 func (w *tab) fill(css, text string) {
