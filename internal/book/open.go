@@ -72,7 +72,7 @@ func newBook(dir string, opts []Option) (*Book, error) {
 		o(b)
 	}
 	b.rides.size = 6
-	b.enc, err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedDefault), zstd.WithEncoderConcurrency(1))
+	b.enc, err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20))
 	if err != nil {
 		return nil, err
 	}

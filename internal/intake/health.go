@@ -211,7 +211,7 @@ func spikes(s *source, c *recording.Channel, d recording.Describe) {
 	worst := 0.0
 	for i := 1; i < len(v)-1; i++ {
 		a, b := v[i]-v[i-1], v[i]-v[i+1]
-		if a*b <= 0 || math.Min(math.Abs(a), math.Abs(b)) < limit || math.Abs(v[i+1]-v[i-1]) > limit/2 {
+		if a*b <= 0 || math.Abs(a) < limit || math.Abs(b) < limit || math.Abs(v[i+1]-v[i-1]) > limit/2 {
 			continue
 		}
 		if d.Name == recording.GPSHeading && math.Abs(a) > math.Pi {
@@ -401,8 +401,13 @@ func saturated(s *source, c *recording.Channel, d recording.Describe) {
 		return
 	}
 	hi, lo := math.Inf(-1), math.Inf(1)
-	for _, v := range c.Value {
-		hi, lo = math.Max(hi, v), math.Min(lo, v)
+	for _, v := range c.Value { // never NaN
+		if v > hi {
+			hi = v
+		}
+		if v < lo {
+			lo = v
+		}
 	}
 	med := quantile(c.Value, 0.5)
 	for _, end := range []float64{hi, lo} {

@@ -17,11 +17,11 @@ import (
 func upright(rec *recording.Recording, path *track) func(t float64) bool {
 	if lean := rec.Channel(recording.Lean); lean != nil {
 		limit := 0.3 * quantile(absOf(lean.Value), 0.98)
-		w := walker{c: lean}
+		w := newWalker(lean)
 		return func(t float64) bool { return math.Abs(w.at(t)) <= limit }
 	}
 	if path != nil && len(path.yaw.Value) > 0 {
-		y, v := walker{c: path.yaw}, walker{c: path.speed}
+		y, v := newWalker(path.yaw), newWalker(path.speed)
 		return func(t float64) bool { return math.Abs(y.at(t)*v.at(t)) <= 2 }
 	}
 	return func(float64) bool { return true }

@@ -15,6 +15,7 @@ package verdict
 
 import (
 	"math"
+	"sync"
 	"sync/atomic"
 
 	"cornerwright/internal/inference"
@@ -247,26 +248,31 @@ func (s spread) p(value float64) float64 {
 // tq is the t quantile with the two levels of every verdict kept for whole
 // degrees of freedom, as plans and simulations ask for them millions of times.
 func tq(q, df float64) float64 {
-	if i := int(df); float64(i) == df && i > 0 && i < len(t975) {
+	if i := int(df); float64(i) == df && i > 0 && i < tTableSize {
 		switch q {
 		case 0.975:
-			return t975[i]
+			return tTables().q975[i]
 		case 0.95:
-			return t950[i]
+			return tTables().q950[i]
 		}
 	}
 	return inference.TQuantile(q, df)
 }
 
-var t975, t950 = tTable(0.975), tTable(0.95)
+const tTableSize = 129
 
-func tTable(q float64) (t [129]float64) {
-	t[0] = math.Inf(1)
-	for i := 1; i < len(t); i++ {
-		t[i] = inference.TQuantile(q, float64(i))
+type tTable struct{ q975, q950 [tTableSize]float64 }
+
+// tTables are made when the first verdict asks, not when the program starts:
+// they take some milliseconds, and most commands give no verdict.
+var tTables = sync.OnceValue(func() *tTable {
+	t := &tTable{}
+	t.q975[0], t.q950[0] = math.Inf(1), math.Inf(1)
+	for i := 1; i < tTableSize; i++ {
+		t.q975[i], t.q950[i] = inference.TQuantile(0.975, float64(i)), inference.TQuantile(0.95, float64(i))
 	}
 	return t
-}
+})
 
 // detectable80 is inference.TDetectable at 80 % power and 5 %, with whole
 // degrees of freedom remembered: it is a search, and prices ask for it often.
