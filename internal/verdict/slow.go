@@ -36,8 +36,9 @@ func sdMargin(df float64) float64 { return 1.02 + 0.28/df }
 const unlikeWide = 0.12
 
 // bendMargin is what one there-and-back needs besides, where unlike scatter and the
-// shape of the drift look alike and are not counted twice.
-const bendMargin = 1.008
+// shape of the drift look alike and are not counted twice: the more, the surer it is
+// that no lap is slow, as what slow laps could be widens by itself.
+const bendMargin, bendClean = 0.04, 0.45
 
 // enough runs from 0 at 5 degrees of freedom to 1 at 7.
 func enough(df float64) float64 { return math.Max(0, math.Min(1, (df-5)/2)) }
@@ -271,7 +272,7 @@ func (m *rows) blended(floor float64, rhos ...float64) (f fitted, ok bool) {
 	f.se = math.Hypot(f.se, f.sd*m.leftBehind())
 	f.se *= slowMargin(f.df)
 	if m.bend {
-		f.se *= bendMargin
+		f.se *= 1 + bendMargin*(m.cleanChance()-bendClean)
 	}
 	f.sd *= sdMargin(f.df)
 	return f, true
@@ -302,4 +303,17 @@ func (m *rows) method(bad, floor float64, rhos []float64) (f fitted, out int, ok
 	}
 	f, ok = m.blended(floor, rhos...)
 	return f, out, ok && f.df >= 1
+}
+
+// cleanChance is the chance that no lap is slow.
+func (m *rows) cleanChance() float64 {
+	if len(m.parts) == 0 {
+		return 1
+	}
+	for _, q := range m.parts {
+		if q.mask == 0 {
+			return q.weight
+		}
+	}
+	return 0
 }
