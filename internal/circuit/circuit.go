@@ -114,7 +114,7 @@ func (l Lap) Time() float64 { return l.End - l.Start }
 type Position struct {
 	Time         []float64        // s, recording clock
 	S            []float64        // m, unwrapped
-	SSE          []float64        // m, what the GPS delay leaves included where it was found
+	SSE          []float64        // m, but for the run's constant GPS offset (Offset2DSE); what the GPS delay leaves is in it where that was found
 	Offset       []float64        // m, positive right of the line
 	OffsetSE     []float64        // m
 	Speed        []float64        // m/s over ground at the tyre line

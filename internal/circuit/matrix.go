@@ -255,56 +255,45 @@ func (l *Located) spanSEs(t []float64) []float64 {
 // run, from the position estimate.
 func (l *Located) SegmentSE(t0, t1 float64) float64 { return l.spanSE(t0, t1) }
 
-// commonSE is the part of the difference of two runs' segment times that all laps
-// share and that does not shrink with their number: what the removal of the runs'
-// GPS offsets leaves (m per axis), seen at the two ends with their speeds and
-// headings.
-func (c *Circuit) commonSE(left, s0, s1, v0, v1 float64) float64 {
-	_, _, h0, _ := c.Line.At(s0)
-	_, _, h1, _ := c.Line.At(s1)
-	v0, v1 = math.Max(3, v0), math.Max(3, v1)
-	x := math.Sin(h0)/v0 - math.Sin(h1)/v1
-	y := math.Cos(h0)/v0 - math.Cos(h1)/v1
-	return left * math.Hypot(x, y)
-}
-
 // DifferenceSE is the standard error (s), from the position estimate alone, of
 // the difference between the mean times of two runs on one circuit from place s0
-// to s1 (m): of each run what its timed laps leave on average, and once what the
-// removal of the GPS offset leaves, which no number of laps shrinks. The riders'
-// own scatter comes on top. NaN where a run has no timed lap that covers it.
+// to s1 (m). Either run's part is that of its mean over laps with all that its laps
+// have in common, above all what is left of the GPS offset, which no number of laps
+// shrinks. The riders' own scatter comes on top. NaN where a run has no timed lap
+// that covers it.
 func DifferenceSE(a, b *Located, s0, s1 float64) float64 {
-	v := sq(a.segmentMeanSE(s0, s1)) + sq(b.segmentMeanSE(s0, s1))
 	if a.Circuit == nil || b.Circuit == nil {
 		return math.NaN()
 	}
-	v0, v1 := b.usualSpeed(s0), b.usualSpeed(s1)
-	left := math.Hypot(a.Position.Offset2DSE, b.Position.Offset2DSE)
-	return math.Sqrt(v + sq(b.Circuit.commonSE(left, s0, s1, v0, v1)))
+	return math.Hypot(a.segmentMeanSE(s0, s1), b.segmentMeanSE(s0, s1))
 }
 
 // segmentMeanSE is the standard error of the mean of the timed laps' times from
-// s0 to s1.
+// s0 to s1: of a sum of along-track errors at the fixes nearest to either end.
 func (l *Located) segmentMeanSE(s0, s1 float64) float64 {
-	var sum, n float64
+	type term struct {
+		i int
+		w float64 // s/m
+	}
+	var sum []term
+	n := 0.0
 	l.onTimedLaps(s0, s1, func(t0, t1 float64) {
-		sum += sq(l.spanSE(t0, t1))
+		sum = append(sum, term{l.fixNear(t0), -1 / l.speedAt(t0)}, term{l.fixNear(t1), 1 / l.speedAt(t1)})
 		n++
 	})
 	if n == 0 {
 		return math.NaN()
 	}
-	return math.Sqrt(sum) / n
-}
-
-// usualSpeed is the mean speed at a place over the timed laps, 3 m/s at least.
-func (l *Located) usualSpeed(s float64) float64 {
-	var sum, n float64
-	l.onTimedLaps(s, s, func(t, _ float64) {
-		sum += l.Position.Speed[l.Position.Index(t)]
-		n++
-	})
-	return math.Max(3, sum/math.Max(1, n))
+	a := make([]vec5, len(l.sm.x))
+	for _, s := range sum {
+		a[s.i][iDS] += s.w / n
+	}
+	l.sm.respond(a)
+	v := 0.0
+	for _, s := range sum {
+		v += s.w / n * a[s.i][iDS]
+	}
+	return math.Sqrt(math.Max(1e-7/n, v))
 }
 
 // onTimedLaps calls f with the instants at which each timed lap passes two places.

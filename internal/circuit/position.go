@@ -35,9 +35,10 @@ func (j *joint) position() *Position {
 	k := 0
 	var se, off, offSE [2]float64
 	var b [2]float64
+	own := j.ownSE()
 	load := func(side, i int) {
 		x, c := &j.sm.x[i], &j.sm.p[i]
-		se[side] = math.Sqrt(c[iDS*5+iDS])
+		se[side] = own[i]
 		off[side] = x[iD]
 		offSE[side] = math.Sqrt(c[iD*5+iD])
 		b[side] = x[iB]
@@ -101,19 +102,68 @@ func (j *joint) position() *Position {
 const deadShare = 0.01
 
 // offsetLeft is what the removal of a run's constant GPS offset leaves, in m per
-// axis: it is common to all laps of a run and no number of laps shrinks it. The
-// offset is the mean of what the fixes are aside of the line; a rider's own way
-// aside is one value for every two times over which he forgets it, and each tells
-// of one axis of two.
+// axis: the standard error of the mean of the slow GPS error over the run.
 func (j *joint) offsetLeft() float64 {
-	q := j.noise()
-	ridden := 0.0
-	for _, v := range j.d.v {
-		if v > slowLane/2 {
-			ridden += j.d.dt
+	n := len(j.sm.x)
+	v := 0.0
+	for _, axis := range []int{iCX, iCY} {
+		a := make([]vec5, n)
+		for i := range a {
+			a[i][axis] = 1 / float64(n)
+		}
+		j.sm.respond(a)
+		for i := range a {
+			v += a[i][axis] / float64(n)
 		}
 	}
-	return q.offset * math.Sqrt(2*2*q.forget/math.Max(2*q.forget, ridden))
+	return math.Sqrt(0.5 * v)
+}
+
+// ownSE is the standard error of S (m) at the rows but for what a constant offset of
+// the run makes of it, which moves every passage of a place alike and has a measure of
+// its own. That offset is the (east, north) that fits the errors along the track best,
+// metre by metre of the way ridden; what is left of the error of a row is one more sum
+// of all rows' errors.
+func (j *joint) ownSE() []float64 {
+	n := len(j.rows)
+	east, north := make([]vec5, n), make([]vec5, n)
+	var xx, xy, yy float64
+	for i := range j.rows {
+		r := &j.rows[i]
+		w := math.Abs(r.do)
+		xx, xy, yy = xx+w*r.tx*r.tx, xy+w*r.tx*r.ty, yy+w*r.ty*r.ty
+		east[i][iDS], north[i][iDS] = w*r.tx, w*r.ty
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = math.Sqrt(j.sm.p[i][iDS*5+iDS])
+	}
+	det := xx*yy - xy*xy
+	if !(det > 1e-3*sq(xx+yy)) {
+		return out // a way to and fro along one line: no offset is parted from it
+	}
+	for i := range east { // rows of the inverse of the normal equations
+		a, b := east[i][iDS], north[i][iDS]
+		east[i][iDS], north[i][iDS] = (yy*a-xy*b)/det, (xx*b-xy*a)/det
+	}
+	weight := make([][2]float64, n)
+	for i := range weight {
+		weight[i] = [2]float64{east[i][iDS], north[i][iDS]}
+	}
+	j.sm.respond(east)
+	j.sm.respond(north)
+	var vxx, vxy, vyy float64 // covariance of the offset
+	for i, w := range weight {
+		vxx += w[0] * east[i][iDS]
+		vxy += w[0] * north[i][iDS]
+		vyy += w[1] * north[i][iDS]
+	}
+	for i := range out {
+		tx, ty := j.rows[i].tx, j.rows[i].ty
+		v := j.sm.p[i][iDS*5+iDS] - 2*(tx*east[i][iDS]+ty*north[i][iDS]) + tx*tx*vxx + 2*tx*ty*vxy + ty*ty*vyy
+		out[i] = math.Sqrt(math.Max(1e-8, v))
+	}
+	return out
 }
 
 // openPosition gives what a path that never closes allows: distance ridden,

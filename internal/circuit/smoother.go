@@ -391,6 +391,33 @@ func backward5(l *mat5, b *vec5) {
 	b[0] = (b[0] - l[5]*b[1] - l[10]*b[2] - l[15]*b[3] - l[20]*b[4]) / l[0]
 }
 
+// respond overwrites a with P a, where P is the covariance of all states of all rows
+// and a weighs them: the covariance of every state with the sum that a makes, whose
+// variance is a' P a. It asks for a solution with covariances.
+func (sm *smoother) respond(a []vec5) {
+	n := len(sm.x)
+	for i := range a {
+		if i > 0 && a[i-1] != (vec5{}) {
+			e, p := &sm.off[i], &a[i-1]
+			for r := range a[i] {
+				b := e[r*5 : r*5+5]
+				a[i][r] -= b[0]*p[0] + b[1]*p[1] + b[2]*p[2] + b[3]*p[3] + b[4]*p[4]
+			}
+		}
+		forward5(&sm.diag[i], &a[i])
+	}
+	for i := n - 1; i >= 0; i-- {
+		x := &a[i]
+		if i+1 < n {
+			e, nx := &sm.off[i+1], &a[i+1]
+			for c := range x {
+				x[c] -= e[c]*nx[0] + e[5+c]*nx[1] + e[10+c]*nx[2] + e[15+c]*nx[3] + e[20+c]*nx[4]
+			}
+		}
+		backward5(&sm.diag[i], x)
+	}
+}
+
 // rest is what the solution leaves of a fix, east and north (m).
 func (sm *smoother) rest(rows []row, i int) (x, y float64) {
 	r, e := &rows[i], &sm.x[i]

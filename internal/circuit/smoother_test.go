@@ -39,6 +39,22 @@ func TestSmootherAgainstWorkedExample(t *testing.T) {
 	if c := sm.cross(0, 1); !(c > 0 && c < math.Sqrt(variance[0]*variance[1])) {
 		t.Errorf("covariance of neighbours %.9f", c)
 	}
+	// A weighted sum of states: its covariance with each of them two ways.
+	weight := []float64{1, 0, -2, 0, 0.5}
+	a := make([]vec5, len(rows))
+	for i, w := range weight {
+		a[i][iDS] = w
+	}
+	sm.respond(a)
+	for i := range rows {
+		want := 0.0
+		for k, w := range weight {
+			want += w * sm.cross(min(i, k), max(i, k))
+		}
+		if math.Abs(a[i][iDS]-want) > 1e-9 {
+			t.Errorf("covariance of state %d with a sum %.9f, want %.9f", i+1, a[i][iDS], want)
+		}
+	}
 }
 
 // A circle of radius 100 m has curvature 0.01 everywhere.
