@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"math"
 	"net"
 	"net/http"
 	"net/url"
@@ -269,10 +270,29 @@ func (w *tab) click(css string) {
 	w.t.Helper()
 	w.wait("document.querySelector(" + quote(css) + ")")
 	w.must(chromedp.Do(w.ctx, chromedp.ScrollIntoView(chromedp.CSS(css))), "scroll to "+css)
-	// A click goes to a place: the page must have come to rest, also from the anchor of
-	// its address.
-	js[bool](w, fmt.Sprintf(`new Promise(done => { let was = NaN, still = 0; const look = () => { const y = document.querySelector(%s)?.getBoundingClientRect().y; still = y === was ? still + 1 : 0; was = y; still > 3 ? done(true) : requestAnimationFrame(look) }; look() })`, quote(css)))
+	w.rest(css)
 	w.must(chromedp.Do(w.ctx, chromedp.Click(chromedp.CSS(css), chromedp.NodeVisible)), "click "+css)
+}
+
+// rest waits until an element keeps its place: a click goes to a place, and the page
+// may still be on its way to the anchor of its address. It asks from outside, as a
+// page that is not in front paints no frames.
+func (w *tab) rest(css string) {
+	w.t.Helper()
+	was, still := math.NaN(), 0
+	for until := time.Now().Add(patience); still < 4; {
+		y, err := chromedp.Run(w.ctx, chromedp.Evaluate[float64]("document.querySelector("+quote(css)+")?.getBoundingClientRect().y ?? -1e9"))
+		if err == nil && y == was && y != -1e9 {
+			still++
+		} else {
+			still = 0
+		}
+		was = y
+		if time.Now().After(until) {
+			w.must(fmt.Errorf("never at rest (%v)", err), "wait for "+css)
+		}
+		time.Sleep(25 * time.Millisecond)
+	}
 }
 
 func (w *tab) fill(css, text string) {
