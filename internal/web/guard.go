@@ -3,19 +3,13 @@ package web
 import (
 	"context"
 	"crypto/subtle"
-	"errors"
 	"fmt"
-	"io"
-	"net"
 	"net/http"
 	"net/url"
 	"runtime/debug"
-	"sort"
 	"strings"
-	"sync"
 	"time"
 
-	"cornerwright/internal/book"
 	"cornerwright/internal/say"
 )
 
@@ -54,35 +48,6 @@ var headers = map[string]string{
 	"Permissions-Policy":           "camera=(), microphone=(), geolocation=()",
 	"Cache-Control":                "no-store",
 }
-
-// told is what the log says about one request, gathered while it is answered.
-type told struct {
-	http.ResponseWriter
-	status int
-	bytes  int64
-	role   Role
-	route  string
-	stream bool
-}
-
-func (t *told) WriteHeader(status int) {
-	if t.status == 0 {
-		t.status = status
-	}
-	t.ResponseWriter.WriteHeader(status)
-}
-
-func (t *told) Write(p []byte) (int, error) {
-	if t.status == 0 {
-		t.status = http.StatusOK
-	}
-	n, err := t.ResponseWriter.Write(p)
-	t.bytes += int64(n)
-	return n, err
-}
-
-// Unwrap lets http.ResponseController reach the connection.
-func (t *told) Unwrap() http.ResponseWriter { return t.ResponseWriter }
 
 // guard stands before every route: only this machine's own names are answered,
 // writes come from our own pages, a panic stays inside its request, and the log
@@ -297,160 +262,4 @@ func (s *server) token(r *http.Request) string {
 // signed tells whether a form carries the token of its person's own session.
 func (s *server) signed(r *http.Request, token string) bool {
 	return subtle.ConstantTimeCompare([]byte(token), []byte(s.token(r))) == 1
-}
-
-// errForm is a form of another page or of a server that has gone.
-var errForm = say.Error("the form is stale: go back, reload the page and send it again")
-
-// broken is why an upload did not arrive whole.
-func (s *server) broken(r *http.Request, err error) error {
-	select {
-	case <-s.halt:
-		return context.Canceled
-	default:
-	}
-	var late net.Error
-	if errors.As(err, &late) && late.Timeout() {
-		return &book.Error{Kind: book.ErrInvalid, Text: say.T("the file did not arrive in time; nothing of it was taken"), Mend: say.T("go nearer to the network, or add it at the machine itself")}
-	}
-	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || r.Context().Err() != nil {
-		return &book.Error{Kind: book.ErrInvalid, Text: say.T("the file did not arrive whole; nothing of it was taken"), Mend: say.T("choose it again and send it again")}
-	}
-	return errForm
-}
-
-type failure struct {
-	Status     int
-	Text, Mend say.Text
-}
-
-// fail maps an error to a page.
-func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
-	f := failure{Status: http.StatusInternalServerError, Text: say.T("something broke while this page was made; it is in the log"), Mend: say.T("reload the page; if it breaks again, look at the log")}
-	var e *book.Error
-	switch {
-	case errors.Is(err, errForm):
-		// The program was started anew since the form was drawn, or the form is
-		// not ours. What was typed is shown again, to be sent by a person's hand.
-		if k := keep(w, r); k.any() {
-			s.render(w, r, http.StatusForbidden, page{Title: say.T("Send it once more"), Name: "kept", Body: k})
-			return
-		}
-		f.Status, f.Text, f.Mend = http.StatusForbidden, say.Of(err), ""
-	case errors.Is(err, context.Canceled):
-		select {
-		case <-s.closing:
-			f.Text, f.Mend = say.T("the program is being stopped before this was done"), say.T("start it again, then look whether it is in the book and send it again if not")
-		default:
-			f.Text, f.Mend = say.T("the page was left before it was made"), say.T("reload the page")
-		}
-		f.Status = http.StatusServiceUnavailable
-	case errors.As(err, &e):
-		f.Text, f.Mend = e.Text, e.Mend
-		if f.Text == "" {
-			f.Text = say.Of(e.Err)
-		}
-		switch e.Kind {
-		case book.ErrNotFound:
-			f.Status = http.StatusNotFound
-		case book.ErrConflict:
-			f.Status = http.StatusConflict
-		case book.ErrInvalid:
-			f.Status = http.StatusUnprocessableEntity
-		case book.ErrLocked, book.ErrDamaged:
-			f.Status = http.StatusServiceUnavailable
-		}
-	}
-	if f.Status == http.StatusServiceUnavailable && r.Method == http.MethodPost {
-		// The disk is full or gone, or the program is being stopped: what was
-		// typed is shown with the reason, to be sent when that is mended.
-		if k := keep(w, r); len(k.Fields) > 0 {
-			k.Trouble, k.Mend = f.Text, f.Mend
-			s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
-			s.render(w, r, f.Status, page{Title: say.T("Send it once more"), Name: "kept", Body: k})
-			return
-		}
-	}
-	if errors.Is(err, context.Canceled) {
-		s.log.Info("request left", "path", short(r.URL.Path))
-	} else if f.Status >= 500 {
-		s.log.Error("request failed", "path", short(r.URL.Path), "error", err)
-	}
-	s.render(w, r, f.Status, page{Title: say.T("That did not work"), Name: "failure", Body: f})
-}
-
-// short keeps a path of a request fit for a line of a log.
-func short(path string) string {
-	if len(path) > 200 {
-		return path[:200] + "…"
-	}
-	return path
-}
-
-// note writes a request into the log and the gauge.
-func (s *server) note(w *told, r *http.Request, took time.Duration) {
-	status := w.status
-	if status == 0 {
-		status = http.StatusOK
-	}
-	from, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		from = r.RemoteAddr
-	}
-	s.log.Info("request", "method", short(r.Method), "path", short(r.URL.Path), "status", status, "bytes", w.bytes, "ms", float64(took.Microseconds())/1000, "role", w.role.String(), "from", from)
-	s.gauge.add(status, took, w.stream || w.route == "POST /add")
-}
-
-// gauge counts what the status page shows.
-type gauge struct {
-	mu       sync.Mutex
-	requests int64
-	refused  int64 // 4xx
-	failed   int64 // 5xx
-	panics   int64
-	recent   [1024]time.Duration
-	n        int
-}
-
-func (g *gauge) add(status int, took time.Duration, long bool) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.requests++
-	switch {
-	case status >= 500:
-		g.failed++
-	case status >= 400:
-		g.refused++
-	}
-	if !long {
-		g.recent[g.n%len(g.recent)] = took
-		g.n++
-	}
-}
-
-func (g *gauge) panicked() {
-	g.mu.Lock()
-	g.panics++
-	g.mu.Unlock()
-}
-
-// served is the gauge at one moment. Mid and P95 are the answer times that half
-// and 95 % of the last thousand requests kept to, in ms.
-type served struct {
-	Requests, Refused, Failed, Panics int64
-	Mid, P95                          float64
-}
-
-func (g *gauge) now() served {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	out := served{Requests: g.requests, Refused: g.refused, Failed: g.failed, Panics: g.panics}
-	n := min(g.n, len(g.recent))
-	if n == 0 {
-		return out
-	}
-	v := append([]time.Duration(nil), g.recent[:n]...)
-	sort.Slice(v, func(i, j int) bool { return v[i] < v[j] })
-	out.Mid, out.P95 = float64(v[n/2].Microseconds())/1000, float64(v[min(n-1, n*95/100)].Microseconds())/1000
-	return out
 }
