@@ -54,25 +54,19 @@ func join(all []*Error) error {
 	return &first
 }
 
-// nearest returns the candidate with the smallest edit distance to word, "" if
-// none is close enough to be what was meant.
+// nearest returns the candidate that was probably meant by word, "" if none is
+// close enough. A wrong or missing unit at the end of a key is the usual slip, so
+// that a key whose stem is the same counts as near as one with one letter wrong.
 func nearest(word string, candidates []string) string {
-	best, bestD := "", 1<<30
+	if near := unit.NearestWithin(word, candidates, 1); near != "" {
+		return near
+	}
 	for _, c := range candidates {
-		d := unit.Distance(word, c)
-		// A wrong or missing unit at the end of a key is the usual slip: compare
-		// the stems as well.
 		if s := stem(word); s != "" && s == stem(c) {
-			d = min(d, 1)
-		}
-		if d < bestD {
-			best, bestD = c, d
+			return c
 		}
 	}
-	if bestD > 1+len(word)/3 {
-		return ""
-	}
-	return best
+	return unit.NearestWithin(word, candidates, 1+len(word)/3)
 }
 
 // stem is a key without its unit: total_kg -> total.

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"cornerwright/internal/say"
 	"cornerwright/internal/setting"
 )
 
@@ -15,7 +16,7 @@ func (b *Bike) TOML() []byte {
 	var w strings.Builder
 	text := func(k, v string) {
 		if v != "" {
-			fmt.Fprintf(&w, "%s = %s\n", k, quote(v))
+			fmt.Fprintf(&w, "%s = %s\n", k, say.Quote(v))
 		}
 	}
 	num := func(k string, v float64) {
@@ -87,14 +88,14 @@ func (b *Bike) TOML() []byte {
 	for _, s := range b.Settings {
 		w.WriteString("\n[[setting]]\n")
 		text("id", s.ID)
-		fmt.Fprintf(&w, "unit = %s\n", quote(s.Unit))
+		fmt.Fprintf(&w, "unit = %s\n", say.Quote(s.Unit))
 		if s.Kind == setting.Grid {
 			fmt.Fprintf(&w, "rows = %s\ncolumns = %s\n", axis(s.Rows), axis(s.Columns))
 		}
 		text("by", s.By)
 		fmt.Fprintf(&w, "range = %s\n", list(s.Range[:]))
 		num("largest_step", s.LargestStep)
-		fmt.Fprintf(&w, "more = %s\n", quote(s.More))
+		fmt.Fprintf(&w, "more = %s\n", say.Quote(s.More))
 		if s.Acts != s.ID {
 			text("acts", s.Acts)
 		}
@@ -124,9 +125,9 @@ func (b *Bike) TOML() []byte {
 func axis(a setting.Axis) string {
 	unit := ""
 	if a.Unit != "" {
-		unit = ", unit = " + quote(a.Unit)
+		unit = ", unit = " + say.Quote(a.Unit)
 	}
-	return fmt.Sprintf("{ channel = %s%s, points = %s }", quote(a.Channel), unit, list(a.Points))
+	return fmt.Sprintf("{ channel = %s%s, points = %s }", say.Quote(a.Channel), unit, list(a.Points))
 }
 
 func list(v []float64) string {
@@ -135,25 +136,6 @@ func list(v []float64) string {
 		s[i] = number(x)
 	}
 	return "[" + strings.Join(s, ", ") + "]"
-}
-
-// quote writes a TOML basic string.
-func quote(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < 0x20 || r == 0x7f:
-			fmt.Fprintf(&b, "\\u%04X", r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
 }
 
 // round9 takes away what unit conversion adds in the last bits.

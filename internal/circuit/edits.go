@@ -405,7 +405,7 @@ func (t *Turn) measure(l *Line, kappa []float64) {
 // TOML writes the edits as a file that ParseFile reads.
 func (e *Edits) TOML() []byte {
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "name = %q\n", e.Name)
+	fmt.Fprintf(&b, "name = %s\n", say.Quote(e.Name))
 	if g := e.Gate; g != nil {
 		fmt.Fprintf(&b, "\n[gate]\nlat_deg = %.8f\nlon_deg = %.8f\nheading_deg = %.2f\n", g.LatDeg, g.LonDeg, g.HeadingDeg)
 		if g.HalfWidthM > 0 {
@@ -431,7 +431,7 @@ func (e *Edits) TOML() []byte {
 			fmt.Fprintf(&b, "number = %d\n", t.Number)
 		}
 		if t.Name != "" {
-			fmt.Fprintf(&b, "name = %q\n", t.Name)
+			fmt.Fprintf(&b, "name = %s\n", say.Quote(t.Name))
 		}
 		if t.Kink != nil {
 			fmt.Fprintf(&b, "kink = %t\n", *t.Kink)

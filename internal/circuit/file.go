@@ -128,11 +128,11 @@ func (e *Edits) GateAt() *GateAt {
 func (c *Circuit) TOML() []byte {
 	var b bytes.Buffer
 	lat, lon, h := c.Gate()
-	fmt.Fprintf(&b, "name = %q\n\n[gate]\nlat_deg = %.7f\nlon_deg = %.7f\nheading_deg = %.2f\nhalf_width_m = %.0f\n", c.Name, lat*180/math.Pi, lon*180/math.Pi, h*180/math.Pi, c.HalfWidth)
+	fmt.Fprintf(&b, "name = %s\n\n[gate]\nlat_deg = %.7f\nlon_deg = %.7f\nheading_deg = %.2f\nhalf_width_m = %.0f\n", say.Quote(c.Name), lat*180/math.Pi, lon*180/math.Pi, h*180/math.Pi, c.HalfWidth)
 	for _, t := range c.Turns {
 		fmt.Fprintf(&b, "\n[[turn]] # %s, %.0f m radius\napex_m = %.0f\nnumber = %d\n", t.Direction, t.MinRadius, t.Apex, t.Number)
 		if t.Name != "" {
-			fmt.Fprintf(&b, "name = %q\n", t.Name)
+			fmt.Fprintf(&b, "name = %s\n", say.Quote(t.Name))
 		}
 		if t.Kink {
 			b.WriteString("kink = true\n")

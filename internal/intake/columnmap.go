@@ -290,10 +290,10 @@ func writeMap(cols []ColumnInfo, rate float64, given *ColumnMap) string {
 	}
 	if given != nil {
 		if given.Decimal != "" {
-			fmt.Fprintf(&b, "decimal = %s\n", tomlString(given.Decimal))
+			fmt.Fprintf(&b, "decimal = %s\n", say.Quote(given.Decimal))
 		}
 		if given.Delimiter != "" {
-			fmt.Fprintf(&b, "delimiter = %s\n", tomlString(given.Delimiter))
+			fmt.Fprintf(&b, "delimiter = %s\n", say.Quote(given.Delimiter))
 		}
 		if given.HeaderLine > 0 {
 			fmt.Fprintf(&b, "header_line = %d\n", given.HeaderLine)
@@ -309,7 +309,7 @@ func writeMap(cols []ColumnInfo, rate float64, given *ColumnMap) string {
 	for _, c := range cols {
 		b.WriteString("\n[[column]]\n")
 		if c.Header != "" && names[c.Header] == 1 {
-			fmt.Fprintf(&b, "from = %s\n", tomlString(c.Header))
+			fmt.Fprintf(&b, "from = %s\n", say.Quote(c.Header))
 		} else {
 			fmt.Fprintf(&b, "index = %d\n", c.Index)
 		}
@@ -317,7 +317,7 @@ func writeMap(cols []ColumnInfo, rate float64, given *ColumnMap) string {
 		if ch == "" {
 			ch = "ignore"
 		}
-		fmt.Fprintf(&b, "channel = %s", tomlString(ch))
+		fmt.Fprintf(&b, "channel = %s", say.Quote(ch))
 		if len(c.Alternatives) > 0 {
 			alt := append([]string(nil), c.Alternatives...)
 			sort.Strings(alt)
@@ -325,7 +325,7 @@ func writeMap(cols []ColumnInfo, rate float64, given *ColumnMap) string {
 		}
 		b.WriteString("\n")
 		if c.Unit != "" {
-			fmt.Fprintf(&b, "unit = %s\n", tomlString(c.Unit))
+			fmt.Fprintf(&b, "unit = %s\n", say.Quote(c.Unit))
 		}
 		if c.Scale != 0 {
 			fmt.Fprintf(&b, "scale = %s\n", tomlNumber(c.Scale))
@@ -350,26 +350,4 @@ func tomlNumber(x float64) string {
 		s += ".0"
 	}
 	return s
-}
-
-func tomlString(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r == '\n':
-			b.WriteString(`\n`)
-		case r == '\t':
-			b.WriteString(`\t`)
-		case r < 0x20 || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
 }

@@ -1,7 +1,9 @@
 package say
 
 import (
+	"fmt"
 	"regexp"
+	"strings"
 )
 
 var wrongType = regexp.MustCompile(`^cannot decode TOML (\w+) into struct field \S+ of type (\w+)`)
@@ -27,4 +29,27 @@ func WrongType(text string) Text {
 		return Plain("a " + s)
 	}
 	return T("{have} stands here where {want} is needed", word(m[1]), word(m[2]))
+}
+
+// Quote writes a TOML basic string, escapes as TOML 1.0 has them.
+func Quote(s string) string {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		switch {
+		case r == '"' || r == '\\':
+			b.WriteByte('\\')
+			b.WriteRune(r)
+		case r == '\n':
+			b.WriteString(`\n`)
+		case r == '\t':
+			b.WriteString(`\t`)
+		case r < ' ' || r == 0x7f:
+			fmt.Fprintf(&b, `\u%04X`, r)
+		default:
+			b.WriteRune(r)
+		}
+	}
+	b.WriteByte('"')
+	return b.String()
 }

@@ -232,9 +232,9 @@ func mapText(r *http.Request, columns []columnRow, old *intake.ColumnMap) string
 		if ch == "" {
 			continue // as it was found
 		}
-		fmt.Fprintf(&b, "[[column]]\nindex = %d\nchannel = %s\n", c.Index, quoteTOML(ch))
+		fmt.Fprintf(&b, "[[column]]\nindex = %d\nchannel = %s\n", c.Index, say.Quote(ch))
 		if u != "" && ch != "ignore" {
-			fmt.Fprintf(&b, "unit = %s\n", quoteTOML(u))
+			fmt.Fprintf(&b, "unit = %s\n", say.Quote(u))
 			c.Unit = u
 		}
 		if e := mapped(old, c.ColumnInfo); e != nil && e.Channel == ch {

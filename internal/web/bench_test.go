@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
 	"path/filepath"
 	"sort"
 	"strings"
@@ -26,58 +25,50 @@ import (
 
 // demoDay is the folder of the whole day of the demo, with its remarks and
 // steps, as a crew would have made it.
-var demoDay = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "web-day-")
-	if err != nil {
-		return "", err
-	}
-	dir = filepath.Join(dir, "book")
-	b, err := book.Create(dir)
-	if err != nil {
-		return "", err
-	}
-	defer b.Close()
+var demoDay = sync.OnceValues(func() (string, error) { return made("web-day-", fillDay) })
+
+func fillDay(b *book.Book) error {
 	ctx, day := context.Background(), demo.Day(1)
 	k, err := b.AddBike("heron.toml", day.Bike)
 	if err != nil {
-		return "", err
+		return err
 	}
 	for i := range day.Runs {
 		d := &day.Runs[i]
 		if d.Step != nil {
 			if err := demoStep(ctx, b, k, d.Step); err != nil {
-				return "", err
+				return err
 			}
 		}
 		var w bytes.Buffer
 		if err := d.WriteText(&w); err != nil {
-			return "", err
+			return err
 		}
 		res, err := b.Add(ctx, book.AddRequest{Name: d.File, Data: w.Bytes(), Bike: k.Name, Tyre: d.Tyre, Note: d.Note, Weather: "dry", Day: "2026-05-14"})
 		if err != nil {
-			return "", err
+			return err
 		}
 		for _, m := range d.Remarks {
 			if _, err := b.AddRemark(debrief.Remark{Run: res.Runs[0].Number, Turns: m.Turns, Phase: circuit.Phase(m.Phase), Says: debrief.Complaint(m.Says), Strength: m.Strength, Words: m.Words}, "demo", ""); err != nil {
-				return "", err
+				return err
 			}
 		}
 		if d.Step != nil {
 			list, err := b.Steps("")
 			if err != nil {
-				return "", err
+				return err
 			}
 			n := list[len(list)-1].ID
 			for _, s := range list {
 				n = max(n, s.ID)
 			}
 			if _, err := b.SetStepState(n, book.Loaded, book.Kept, "demo", "for the benchmark", res.Runs[0].Number); err != nil {
-				return "", err
+				return err
 			}
 		}
 	}
-	return dir, nil
-})
+	return nil
+}
 
 func demoStep(ctx context.Context, b *book.Book, k book.BikeRecord, p *demo.StepPlan) error {
 	last, err := b.Run("last")

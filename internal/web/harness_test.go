@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"html"
 	"io"
@@ -29,10 +30,9 @@ import (
 // full tells whether the long versions of the studies run.
 func full() bool { return os.Getenv("CORNERWRIGHT_FULL") == "1" }
 
-// small is a closed book with a bike, two short runs, a remark and a step that
-// was loaded before the second; made once, copied by tests that change it.
-var small = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "web-small-")
+// made is a closed book in a folder of its own, filled.
+func made(folder string, fill func(b *book.Book) error) (string, error) {
+	dir, err := os.MkdirTemp("", folder)
 	if err != nil {
 		return "", err
 	}
@@ -41,38 +41,46 @@ var small = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	return dir, errors.Join(fill(b), b.Close())
+}
+
+// small is a closed book with a bike, two short runs, a remark and a step that
+// was loaded before the second; made once, copied by tests that change it.
+var small = sync.OnceValues(func() (string, error) { return made("web-small-", fillSmall) })
+
+func fillSmall(b *book.Book) error {
 	k := demo.Heron()
 	if _, err := b.AddBike("heron.toml", k.TOML(map[string]demo.Sheet{"A": k.Sheets["A"], "B": k.Sheets["A"].Clone()})); err != nil {
-		return "", err
+		return err
 	}
 	ctx := context.Background()
 	for i := range 2 {
 		if _, err := b.Add(ctx, book.AddRequest{Name: fmt.Sprintf("run-%d.csv", i+1), Data: smallRun(uint64(i) + 5), Tyre: "set 1, warm", Weather: "dry"}); err != nil {
-			return "", err
+			return err
 		}
 		if i > 0 {
 			break
 		}
 		if _, err := b.AddRemark(debrief.Remark{Run: 1, Turns: []int{3}, Phase: circuit.PhaseEntry, Says: "pushes-on", Strength: 2, Words: "into three it pushes me on"}, "test", "first"); err != nil {
-			return "", err
+			return err
 		}
 		st := setting.Step{Bike: "Heron 998", Slot: "B", Setting: "engine-brake", Run: 1, Reason: "<b>more</b> drag in second", Primary: setting.Primary{Turn: 3, Measure: "segment", Expect: "less", Matters: 0.05}}
 		sheet, err := b.CurrentSheet("Heron 998")
 		if err != nil {
-			return "", err
+			return err
 		}
 		old := sheet.Values("B", "engine-brake")[0][1]
 		st.Cells = []setting.Cell{{Column: 1, Old: old, New: old + 5}}
 		got, err := b.NewStep(ctx, st, book.StepOptions{Author: "test", Conditions: book.Conditions{Surface: "dry", Tyre: "warm", Air: "22 C, no wind"}})
 		if err != nil {
-			return "", err
+			return err
 		}
 		if _, err := b.SetStepState(got.ID, book.Proposed, book.Loaded, "test", "", 0); err != nil {
-			return "", err
+			return err
 		}
 	}
-	return dir, b.Close()
-})
+	return nil
+}
 
 // smallRun is a recording of a few laps as text.
 func smallRun(seed uint64) []byte {

@@ -133,25 +133,6 @@ func seasonPicture(ps []book.SeasonPoint, unit string, q book.SeasonQuery) templ
 	return svg.HTML("season", say.T("{measure} at turn {turn} by run, {unit}", say.Key(spaced(q.Measure)), q.Turn, unit), say.T("a dot is the median of a run's timed laps, the line from its least to its greatest lap; the same numbers stand in the table"))
 }
 
-// quoteTOML writes a basic string: escapes as TOML 1.0 has them.
-func quoteTOML(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
-}
-
 type statusPage struct {
 	Version         string
 	Up              time.Duration
