@@ -17,19 +17,7 @@ func gateCrossings(r *demo.Run, c *circuit.Circuit, s float64) []float64 {
 	f := circuit.Frame{Lat: r.Circuit.Latitude * math.Pi / 180, Lon: r.Circuit.Longitude * math.Pi / 180}
 	lat, lon := c.Frame.LatLon(x0, y0)
 	gx, gy, _ := f.ENU(lat, lon, c.Frame.Height)
-	sin, cos := math.Sincos(h)
-	var out []float64
-	tr := &r.Truth
-	prev := math.NaN()
-	for i := range tr.Time {
-		dx, dy := tr.X[i]-gx, tr.Y[i]-gy
-		a := dx*sin + dy*cos
-		if prev < 0 && a >= 0 && math.Abs(dx*cos-dy*sin) < 25 && a-prev < 3 {
-			out = append(out, tr.Time[i]-(tr.Time[i]-tr.Time[i-1])*a/(a-prev))
-		}
-		prev = a
-	}
-	return out
+	return proving.Passages(&r.Truth, gx, gy, h)
 }
 
 func within(z []float64, k float64) float64 {

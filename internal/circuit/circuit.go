@@ -101,11 +101,13 @@ type Lap struct {
 	End    float64
 	TimeSE float64    // s, standard error of End-Start from the position estimate; 0 unless timed
 	Slot   string     // letter of the bar switch; "" unknown; first of several if it changed, see Marks
+	Clock  Clock      // how GPS time goes against Start and End, which are the recording's
 	Marks  []say.Text // words: "slot changed at 812 m", "gps bridged 4.2 s", ...
 }
 
-// Time is the lap time in seconds.
-func (l Lap) Time() float64 { return l.End - l.Start }
+// Time is the lap time in s, of GPS where the recording's clock was found not to
+// keep it.
+func (l Lap) Time() float64 { return l.Clock.Seconds(l.End - l.Start) }
 
 // Position says where the bike was at every instant of an even time grid at
 // the fastest channel's rate (100 1/s for a 100 1/s recording). All slices have
@@ -126,6 +128,7 @@ type Position struct {
 	Replaced     []recording.Span // wheel speed not believed (front in the air, lock): GPS or accelerometer instead
 	Latency      float64          // s, GPS behind the wheel clock (0.12 = the fix is 120 ms old)
 	LatencySE    float64
+	Clock        Clock      // of the fixes against the other channels'
 	Offset2D     [2]float64 // m east, north: constant GPS offset of this run against the circuit, removed
 	Offset2DSE   float64    // m per axis, what it leaves
 	WheelScale   float64    // true speed / logged front wheel speed, upright; 0 without wheel speed

@@ -100,7 +100,7 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 	}
 	var laps []Lap
 	add := func(kind LapKind, a, b float64) {
-		laps = append(laps, Lap{Number: len(laps) + 1, Kind: kind, Start: a, End: b})
+		laps = append(laps, Lap{Number: len(laps) + 1, Kind: kind, Start: a, End: b, Clock: p.Clock})
 	}
 	first, last := p.Time[0], p.Time[n-1]
 	if len(cross) == 0 {
@@ -139,7 +139,7 @@ func (l *Located) cutLaps(rec *recording.Recording, j *joint) []Lap {
 				lap.TimeSE = dt / math.Sqrt(6) // two ends, each even over one sample
 				lap.Marks = append(lap.Marks, say.T("timed by the lap marker"))
 			} else {
-				lap.TimeSE = l.spanSE(lap.Start, lap.End)
+				lap.TimeSE = math.Hypot(l.spanSE(lap.Start, lap.End), p.Clock.GainSE*(lap.End-lap.Start))
 				if lap.TimeSE > vagueLap {
 					lap.Kind = BrokenLap
 					lap.Marks = append(lap.Marks, say.T("time known to {timese} s only", fmt.Sprintf("%.1f", 2*lap.TimeSE)))

@@ -49,6 +49,18 @@ var ErrNoPosition = say.Error("no position: the recording has no latitude and lo
 // Where no lap closes it still returns what can be given, Circuit nil, with a
 // problem that says why; an error only where there is no position at all.
 func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, error) {
+	out, err := locate(rec, known, opt, Clock{})
+	if err == nil && out.Position.Clock.Gain != 0 {
+		// The fixes run on a clock of their own: once more with their stamps put right.
+		if out, err = locate(rec, known, opt, out.Position.Clock); err == nil {
+			out.tellClock()
+		}
+	}
+	return out, err
+}
+
+// locate is Locate with the fixes' clock known.
+func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) (*Located, error) {
 	frame := Frame{}
 	if known != nil {
 		frame = known.Frame
@@ -60,6 +72,7 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 	if len(f.t) == 0 {
 		return nil, ErrNoPosition
 	}
+	f.putOn(clock)
 	out := &Located{sm: &smoother{}}
 	d := newOdometer(rec, &f)
 	d.calibrate(&f, nil)
@@ -116,6 +129,9 @@ func Locate(rec *recording.Recording, known *Circuit, opt Options) (*Located, er
 	}
 	j.number()
 	pos := j.position()
+	if left := j.clockDrift(); clock.Gain != 0 || left.surely() {
+		pos.Clock = Clock{clock.Gain + left.Gain, left.GainSE}
+	}
 	pos.Bridged = holes(&f, d)
 	out.Position = pos
 	out.fixT = make([]float64, len(j.f.t))

@@ -145,7 +145,7 @@ func (l *Located) BestLap() (Best, bool) {
 		return Best{}, false
 	}
 	speed := func(row, k int) float64 { return p.Speed[p.Index(m.Time[row][k])] }
-	part := func(row, q int) float64 { return m.Time[row][cuts[q+1]] - m.Time[row][cuts[q]] }
+	part := func(row, q int) float64 { return p.Clock.Seconds(m.Time[row][cuts[q+1]] - m.Time[row][cuts[q]]) }
 	sections := len(cuts) - 1
 	// cost[q][r]: least time to the end of section q, ridden as lap r rode it.
 	cost, from := make([][]float64, sections), make([][]int, sections)
@@ -187,7 +187,7 @@ func (l *Located) BestLap() (Best, bool) {
 			out.Sections = out.Sections[:n-1]
 		}
 		out.Sections = append(out.Sections, BestSection{From: float64(cuts[q]) * m.Step, To: math.Min(float64(to)*m.Step, l.Circuit.Line.Length),
-			Lap: m.Laps[row], Time: m.Time[row][to] - m.Time[row][cuts[q]], SE: math.Hypot(m.SE[row][cuts[q]], m.SE[row][to]), Gain: gain, to: to})
+			Lap: m.Laps[row], Time: p.Clock.Seconds(m.Time[row][to] - m.Time[row][cuts[q]]), SE: math.Hypot(m.SE[row][cuts[q]], m.SE[row][to]), Gain: gain, to: to})
 		at = from[q][at]
 	}
 	slices.Reverse(out.Sections)

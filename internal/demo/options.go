@@ -73,7 +73,7 @@ type Nasty struct {
 	GPSSpeedLag      float64 // s of the receiver's own speed filter; 0.15
 	Dropouts         bool    // every fast channel loses stretches now and then
 	Traffic          bool    // one lap in eight held up: slow, off the usual line, late on the brakes
-	GPSDrift         float64 // share by which the clock of the GPS stamps gains on the logger's; 4e-5
+	GPSDrift         float64 // share by which the logger's clock gains on GPS time, which stamps the fixes; 4e-5
 	SlowRate         float64 // Hz at which brakes, lean, gyros, accelerometers and travel are logged, 0 RateHz; 10
 	WheelPulses      int     // pulses to a turn of both wheels, 0 for a wheel speed without steps; 12
 	MissedPulses     float64 // share of the pulses that the sensor misses; 0.001

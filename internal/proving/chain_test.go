@@ -117,29 +117,26 @@ func crossings(run *demo.Run, c *circuit.Circuit) []float64 {
 	f := circuit.Frame{Lat: run.Circuit.Latitude * math.Pi / 180, Lon: run.Circuit.Longitude * math.Pi / 180}
 	lat, lon := c.Frame.LatLon(x0, y0)
 	gx, gy, _ := f.ENU(lat, lon, c.Frame.Height)
-	sin, cos := math.Sincos(h)
-	var out []float64
-	tr := &run.Truth
-	prev := math.NaN()
-	for i := range tr.Time {
-		dx, dy := tr.X[i]-gx, tr.Y[i]-gy
-		a := dx*sin + dy*cos
-		if prev < 0 && a >= 0 && math.Abs(dx*cos-dy*sin) < 25 && a-prev < 3 {
-			out = append(out, tr.Time[i]-(tr.Time[i]-tr.Time[i-1])*a/(a-prev))
-		}
-		prev = a
-	}
-	return out
+	return proving.Passages(&run.Truth, gx, gy, h)
 }
 
-func nearest(list []float64, t float64) float64 {
-	best := math.Inf(1)
-	for _, x := range list {
-		if math.Abs(x-t) < math.Abs(best-t) {
-			best = x
+// whole counts the laps from one of the instants to the next that stayed out of the
+// pit lane: with the gate on another straight than the simulator's own the out lap
+// passes it at speed and begins one lap more.
+func whole(tr *demo.Truth, at []float64) int {
+	const lane = 8 // m off the line: beyond any line that is ridden
+	n := 0
+	for i := 1; i < len(at); i++ {
+		a, b := sort.SearchFloat64s(tr.Time, at[i-1]), sort.SearchFloat64s(tr.Time, at[i])
+		out := false
+		for k := a; k < b; k++ {
+			out = out || math.Abs(tr.Offset[k]) > lane
+		}
+		if !out {
+			n++
 		}
 	}
-	return best
+	return n
 }
 
 // tally counts episodes of one kind.
@@ -174,11 +171,6 @@ func (w *row) add(x *chained) {
 			w.kinds[k] = &tally{}
 		}
 	}
-	for _, l := range x.run.Truth.Laps {
-		if l.Kind == demo.TimedLap {
-			w.lapsTrue++
-		}
-	}
 	if len(x.rides) == 0 {
 		w.refused++
 		return
@@ -192,18 +184,20 @@ func (w *row) add(x *chained) {
 
 func (w *row) laps(x *chained) {
 	at := crossings(x.run, x.rides[0].Circuit)
+	w.lapsTrue += whole(&x.run.Truth, at)
 	for _, r := range x.rides {
 		for _, l := range r.Laps {
 			if l.Kind != circuit.TimedLap {
 				continue
 			}
 			w.lapsOurs++
-			a, b := nearest(at, l.Start), nearest(at, l.End)
+			a, b := proving.Nearest(at, l.Start), proving.Nearest(at, l.End)
 			if math.Abs(a-l.Start) > 3 || math.Abs(b-l.End) > 3 || a == b {
 				w.lap, w.lapZ = append(w.lap, 9.999), append(w.lapZ, 99)
 				continue
 			}
-			d := l.Time() - (b - a)
+			// The simulator's clock is the logger's; GPS time is time.
+			d := l.Time() - (b-a)/(1+x.run.Options.Nasty.GPSDrift)
 			w.lap, w.lapZ = append(w.lap, d), append(w.lapZ, d/l.TimeSE)
 		}
 		for _, c := range r.Cannot {

@@ -46,7 +46,7 @@ func (w *work) fillPasses() {
 		if math.IsNaN(p.Start) || math.IsNaN(p.End) || p.End <= p.Start {
 			continue
 		}
-		p.Segment = p.End - p.Start
+		p.Segment = lap.Clock.Seconds(p.End - p.Start)
 		p.SegmentSE = w.loc.SegmentSE(p.Start, p.End)
 		t := r.Circuit.Turn(p.Turn)
 		if t == nil {

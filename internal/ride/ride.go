@@ -11,7 +11,7 @@ import (
 
 // Method is the version of the analysis. Stored results of another version are
 // computed anew.
-const Method = 3
+const Method = 4
 
 // Ride is everything known about one run.
 type Ride struct {
