@@ -73,12 +73,31 @@ func bookCommands() []*command {
 					return nil
 				}
 			}},
-		{name: "circuit", args: "[FILE.toml]", short: "add or edit a circuit by hand, or list the circuits",
-			long:    "A circuit is learnt from its first run. A file corrects what was learnt: gate, names and numbers of turns. With --show NAME the circuit is written as such a file.",
+		{name: "circuit", args: "[FILE.toml | NEW-NAME]", short: "add, edit or rename a circuit by hand, or list the circuits",
+			long:    "A circuit is learnt from its first run. A file corrects what was learnt: gate, names and numbers of turns. With --show NAME the circuit is written as such a file. With --rename NAME it gets the name that follows, with all its runs.",
 			example: "cornerwright circuit --show \"Circuit 1\" --book season",
 			setup: func(a *app, f *flag.FlagSet) func(context.Context, []string) error {
 				show := f.String("show", "", "write the circuit `NAME` as a file to edit")
+				rename := f.String("rename", "", "give the circuit `NAME` another name")
 				return func(ctx context.Context, args []string) error {
+					if *rename != "" && *show != "" {
+						return usage("--show and --rename do not go together", "give one of them")
+					}
+					if *rename != "" {
+						to, err := one(args, "new name")
+						if err != nil {
+							return err
+						}
+						b, err := a.theBook()
+						if err != nil {
+							return err
+						}
+						r, err := b.RenameCircuit(*rename, to)
+						if err != nil {
+							return err
+						}
+						return a.tellCircuit(r)
+					}
 					if *show != "" {
 						if err := none(args); err != nil {
 							return err
@@ -113,11 +132,7 @@ func bookCommands() []*command {
 					if err != nil {
 						return err
 					}
-					if a.json {
-						return a.answer(circuitAnswer(r))
-					}
-					a.say("%s: version %d of its line, %d turns, %.0f m", r.Name, r.Version, r.Turns, r.Length)
-					return nil
+					return a.tellCircuit(r)
 				}
 			}},
 	}
@@ -192,6 +207,15 @@ type circuitRow struct {
 	Origin  string  `json:"origin"`
 	Turns   int     `json:"turns"`
 	LengthM float64 `json:"length_m,omitempty"`
+}
+
+// tellCircuit says which circuit the book has now.
+func (a *app) tellCircuit(r book.CircuitRecord) error {
+	if a.json {
+		return a.answer(circuitAnswer(r))
+	}
+	a.say("%s: version %d of its line, %d turns, %.0f m", r.Name, r.Version, r.Turns, r.Length)
+	return nil
 }
 
 func circuitAnswer(r book.CircuitRecord) circuitRow {

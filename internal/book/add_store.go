@@ -55,7 +55,11 @@ func (w *adding) store(outings []outing) error {
 	places := make([]placed, len(outings))
 	for i, o := range outings {
 		day := w.day(o.rec)
-		p := placed{id: w.out.Original[:16], day: day, meeting: day + "-" + slug(o.ride.Circuit.Name)}
+		meeting, err := b.meetingID(o.ride.Circuit.Name, day, day+"-"+slug(o.ride.Circuit.Name))
+		if err != nil {
+			return err
+		}
+		p := placed{id: w.out.Original[:16], day: day, meeting: meeting}
 		if o.number > 1 {
 			p.id = fmt.Sprintf("%s-%d", p.id, o.number)
 		}

@@ -2,10 +2,14 @@ package book
 
 import (
 	"bytes"
+	"database/sql"
 	"encoding/gob"
 	"errors"
+	"fmt"
 	"path/filepath"
+	"strconv"
 	"strings"
+	"unicode"
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/say"
@@ -80,16 +84,93 @@ func (b *Book) AddCircuit(name string, toml []byte) (CircuitRecord, error) {
 	return b.circuitRecord(e.Name)
 }
 
+// RenameCircuit gives a circuit another name, everywhere: its line, its edits, its
+// runs and meetings. It stands when the circuit is learnt anew, and its runs are
+// found by either name. Nothing is computed anew. name is the present name, in any
+// case, or an unmistakable beginning of it.
+func (b *Book) RenameCircuit(name, to string) (CircuitRecord, error) {
+	to = strings.TrimSpace(to)
+	const longest = 80
+	if to == "" || len([]rune(to)) > longest || strings.ContainsFunc(to, unicode.IsControl) {
+		return CircuitRecord{}, invalid(say.T("{name} is no name for a circuit", strconv.Quote(to)), say.T("give 1 to {longest} letters on one line", longest))
+	}
+	b.adding.Lock()
+	defer b.adding.Unlock()
+	c, _, err := b.circuitLine(name)
+	if err != nil {
+		return CircuitRecord{}, err
+	}
+	all, err := b.Circuits()
+	if err != nil {
+		return CircuitRecord{}, err
+	}
+	for _, o := range all {
+		if o.Name != c.Name && strings.EqualFold(o.Name, to) {
+			return CircuitRecord{}, invalid(say.T("the book has a circuit named {name} already", o.Name), say.T("give another name"))
+		}
+	}
+	if to == c.Name {
+		return b.circuitRecord(to)
+	}
+	if err := b.tx(func(t *tx) error {
+		var runs []int
+		if err := each(t, func(s scanner) error {
+			var n int
+			err := s.Scan(&n)
+			runs = append(runs, n)
+			return err
+		}, `SELECT number FROM run WHERE circuit = ?`, c.Name); err != nil {
+			return err
+		}
+		for _, n := range runs {
+			if err := t.index(n, to); err != nil {
+				return err
+			}
+		}
+		for _, table := range []string{"circuit SET name", "meeting SET circuit", "run SET circuit"} {
+			column := table[strings.LastIndexByte(table, ' ')+1:]
+			if err := t.exec(`UPDATE `+table+` = ? WHERE `+column+` = ?`, to, c.Name); err != nil {
+				return err
+			}
+		}
+		return t.event(Event{Kind: "circuit", Ref: to})
+	}); err != nil {
+		return CircuitRecord{}, err
+	}
+	b.rides.clear()
+	return b.circuitRecord(to)
+}
+
+// meetingID is the name of the meeting at a circuit on a day: the one there is,
+// which keeps its name when the circuit gets another, else the one wished for,
+// made so that no other circuit's meeting has it.
+func (b *Book) meetingID(circuit, day, wish string) (string, error) {
+	var id string
+	err := b.r.QueryRow(`SELECT id FROM meeting WHERE circuit = ? AND day = ? ORDER BY id LIMIT 1`, circuit, day).Scan(&id)
+	if err == nil || !errors.Is(err, sql.ErrNoRows) {
+		return id, b.ioError(err)
+	}
+	id = wish
+	for n := 2; ; n++ {
+		var there int
+		if err := b.r.QueryRow(`SELECT count(*) FROM meeting WHERE id = ?`, id).Scan(&there); err != nil || there == 0 {
+			return id, b.ioError(err)
+		}
+		id = fmt.Sprintf("%s-%d", wish, n)
+	}
+}
+
 // CircuitEdits are the edits by hand that stand on a circuit; nil for none.
 func (b *Book) CircuitEdits(name string) (*circuit.Edits, error) {
-	_, source, err := b.circuitLine(name)
+	c, source, err := b.circuitLine(name)
 	if err != nil || len(source) == 0 {
 		return nil, err
 	}
-	e, err := circuit.ParseFile(name+".toml", source)
+	e, err := circuit.ParseFile(c.Name+".toml", source)
 	if err != nil {
 		return nil, asInvalid(err)
 	}
+	e.Name = c.Name // that of the source was right when it was written
 	return e, nil
 }
 
@@ -179,6 +260,7 @@ func (b *Book) circuitAt(name string, version int) (*circuit.Circuit, []byte, er
 	if err := b.unpack(data, &c); err != nil {
 		return nil, nil, damaged(say.T("version {version} of the circuit {name} cannot be read", version, name), err)
 	}
+	c.Name = name // packed before it was renamed
 	return &c, src, nil
 }
 

@@ -53,7 +53,7 @@ func (b *Book) Merge(ctx context.Context, dir string) (MergeReport, error) {
 	}
 	b.adding.Lock()
 	defer b.adding.Unlock()
-	m := &merge{b: b, o: o, rep: &rep, circuits: map[string]string{}, bikes: map[string]int{}, runs: map[int]int{}, sheets: map[int]int{}, steps: map[int]int{}, remarks: map[int]int{}}
+	m := &merge{b: b, o: o, rep: &rep, circuits: map[string]string{}, meetings: map[string]string{}, bikes: map[string]int{}, runs: map[int]int{}, sheets: map[int]int{}, steps: map[int]int{}, remarks: map[int]int{}}
 	// Files before rows, as ever.
 	if err := m.originals(ctx); err != nil {
 		return rep, err
@@ -73,6 +73,7 @@ type merge struct {
 	b, o     *Book
 	rep      *MergeReport
 	circuits map[string]string // their name -> ours
+	meetings map[string]string // likewise
 	bring    []*circuit.Circuit
 	origin   map[string]say.Text
 	bikes    map[string]int // "name\x00version" -> our version
@@ -146,7 +147,10 @@ func (m *merge) matchCircuits() error {
 		if err != nil {
 			return err
 		}
-		name := t.Name
+		name, err := m.named(tc, ours, t.Name)
+		if err != nil {
+			return err
+		}
 		for n := 2; ; n++ {
 			r, there := known[name]
 			if !there {
@@ -171,6 +175,28 @@ func (m *merge) matchCircuits() error {
 		m.circuits[t.Name] = name
 	}
 	return nil
+}
+
+// named is the name of the circuit of ours that has the turns of theirs, which one
+// of the two books may have renamed since; their name where none has.
+func (m *merge) named(theirs *circuit.Circuit, ours []CircuitRecord, name string) (string, error) {
+	if theirs.Line.Length == 0 {
+		return name, nil // edits that no run has taught yet
+	}
+	same := ""
+	for _, r := range ours {
+		c, _, err := m.b.circuitAt(r.Name, r.Version)
+		if err != nil {
+			return "", err
+		}
+		if sameTurns(c, theirs) && (same == "" || r.Name == name) {
+			same = r.Name
+		}
+	}
+	if same == "" {
+		same = name
+	}
+	return same, nil
 }
 
 // sameTurns tells whether turn numbers mean the same places on two lines.
@@ -198,16 +224,30 @@ func sameTurns(a, b *circuit.Circuit) bool {
 	return true
 }
 
-func (m *merge) meeting(id, theirCircuit string) string {
+// meeting is the name here of a meeting of the other book: ours at the same circuit
+// on the same day, if there is one.
+func (m *merge) meeting(id, theirCircuit string) (string, error) {
 	ours := m.circuits[theirCircuit]
-	if ours == theirCircuit || ours == "" {
-		return id
+	if name, ok := m.meetings[id]; ok || ours == "" {
+		if !ok {
+			name = id
+		}
+		return name, nil
 	}
 	day := "undated"
 	if len(id) > 10 && id[4] == '-' {
 		day = id[:10]
 	}
-	return day + "-" + slug(ours)
+	wish := id
+	if ours != theirCircuit {
+		wish = day + "-" + slug(ours)
+	}
+	name, err := m.b.meetingID(ours, day, wish)
+	if err != nil {
+		return "", err
+	}
+	m.meetings[id] = name
+	return name, nil
 }
 
 func (m *merge) columns(ctx context.Context) error {
@@ -230,7 +270,12 @@ func (m *merge) columns(ctx context.Context) error {
 		if err != nil {
 			continue // it can be made anew
 		}
-		err = m.b.writeFile(m.b.columnPath(m.meeting(r.Meeting, r.Circuit), r.Bike, r.ID), func(w io.Writer) error {
+		meeting, err := m.meeting(r.Meeting, r.Circuit)
+		if err != nil {
+			f.Close()
+			return err
+		}
+		err = m.b.writeFile(m.b.columnPath(meeting, r.Bike, r.ID), func(w io.Writer) error {
 			_, err := io.Copy(w, f)
 			return err
 		})

@@ -113,7 +113,11 @@ func (m *merge) runRows(t *tx) error {
 		if err := s.Scan(&id, &name, &day, &called, &added); err != nil {
 			return err
 		}
-		return t.exec(`INSERT INTO meeting VALUES (?,?,?,?,?) ON CONFLICT DO NOTHING`, m.meeting(id, name), m.circuits[name], day, called, added)
+		ours, err := m.meeting(id, name)
+		if err != nil {
+			return err
+		}
+		return t.exec(`INSERT INTO meeting VALUES (?,?,?,?,?) ON CONFLICT DO NOTHING`, ours, m.circuits[name], day, called, added)
 	}, `SELECT id, circuit, day, name, added FROM meeting ORDER BY id`); err != nil {
 		return err
 	}
@@ -140,9 +144,13 @@ func (m *merge) runRows(t *tx) error {
 			m.runs[r.number] = ours
 			return nil
 		}
+		meeting, err := m.meeting(r.meeting, r.circuit)
+		if err != nil {
+			return err
+		}
 		// run.step is set once steps are brought.
 		ours, err = t.insert(`INSERT INTO run (id, meeting, bike, bike_version, circuit, name, original, outing, from_s, to_s, format, rows, started, added, duration, sheet, step, map, problems)
-			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0,?,?)`, r.id, m.meeting(r.meeting, r.circuit), r.bike, m.bikes[fmt.Sprintf("%s\x00%d", r.bike, r.version)], m.circuits[r.circuit],
+			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0,?,?)`, r.id, meeting, r.bike, m.bikes[fmt.Sprintf("%s\x00%d", r.bike, r.version)], m.circuits[r.circuit],
 			r.name, r.original, r.outing, r.from, r.to, r.format, r.rows, r.started, r.added, r.duration, m.sheets[r.sheet], r.colmap, r.problems)
 		if err != nil {
 			return err

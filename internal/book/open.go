@@ -221,20 +221,20 @@ func (b *Book) takeLock() error {
 	return nil
 }
 
+// dsn names the database file at path to its driver, with what every connection is
+// to be told first.
+func dsn(path, mode string, extra ...string) string {
+	always := []string{"busy_timeout(5000)", "foreign_keys(1)", "synchronous(FULL)", "fullfsync(1)"}
+	v := url.Values{"_pragma": append(always, extra...), "_txlock": {"immediate"}}
+	if mode != "" {
+		v.Set("mode", mode)
+	}
+	// "file:" with an escaped path: a folder may hold ? or %.
+	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + v.Encode()
+}
+
 // openDB opens the database and brings its schema up to date.
 func (b *Book) openDB(path string, fresh bool) error {
-	q := url.Values{}
-	for _, p := range []string{"busy_timeout(5000)", "foreign_keys(1)", "synchronous(FULL)", "fullfsync(1)"} {
-		q.Add("_pragma", p)
-	}
-	dsn := func(mode string, extra ...string) string {
-		v := url.Values{"_pragma": append(append([]string(nil), q["_pragma"]...), extra...), "_txlock": {"immediate"}}
-		if mode != "" {
-			v.Set("mode", mode)
-		}
-		// "file:" with an escaped path: a folder may hold ? or %.
-		return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + v.Encode()
-	}
 	var err error
 	if !b.readOnly {
 		mode := "rw"
@@ -242,7 +242,7 @@ func (b *Book) openDB(path string, fresh bool) error {
 			mode = "rwc"
 		}
 		// WAL comes after the application id is seen: a foreign database is left alone.
-		if b.w, err = sql.Open("sqlite", dsn(mode)); err != nil {
+		if b.w, err = sql.Open("sqlite", dsn(path, mode)); err != nil {
 			return err
 		}
 		b.w.SetMaxOpenConns(1)
@@ -250,7 +250,7 @@ func (b *Book) openDB(path string, fresh bool) error {
 			return err
 		}
 	}
-	if b.r, err = sql.Open("sqlite", dsn("", "query_only(1)")); err != nil {
+	if b.r, err = sql.Open("sqlite", dsn(path, "", "query_only(1)")); err != nil {
 		return err
 	}
 	b.r.SetMaxOpenConns(4)

@@ -308,13 +308,13 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 				return fail(say.T("the recording was ridden on {circuit}, which the book knows, not on a new circuit {name}", fits.Name, strconv.Quote(want)), say.T("leave --circuit out, or write {circuit}", fits.Name))
 			}
 			opt.Circuit.Name = want
-			if _, src, err := w.b.circuitLine(want); err == nil && src != nil {
+			if c, src, err := w.b.circuitLine(want); err == nil && src != nil {
 				e, err := circuit.ParseFile(want+".toml", src)
 				if err != nil {
 					return o, asInvalid(err)
 				}
 				opt.Circuit.Edits, opt.Circuit.Gate, o.source = e, e.GateAt(), src
-				opt.Circuit.Name = e.Name
+				opt.Circuit.Name = c.Name
 			} else if err != nil && !errors.Is(err, ErrNotFound) && !errors.Is(err, ErrInvalid) {
 				return o, err
 			}
@@ -385,7 +385,7 @@ func learntMend(named string) say.Text {
 	if named != "" {
 		return say.T("nothing to do; a circuit file names its turns: cornerwright circuit FILE.toml")
 	}
-	return say.T("nothing to do; --circuit NAME names a circuit when its first recording is added, a circuit file its turns")
+	return say.T("nothing to do; cornerwright circuit --rename names a circuit, a circuit file its turns")
 }
 
 // checkTold refuses what was said with a file and cannot be, before the file is

@@ -223,6 +223,7 @@ func (b *Book) Summary(ctx context.Context, run int) (*Summary, error) {
 		}
 		var s Summary
 		if err := b.unpack(data, &s); err == nil {
+			s.Circuit = c.Name // stored before it was renamed
 			return &s, nil
 		}
 		// A stored result that cannot be read is computed anew like an old one.

@@ -2,6 +2,7 @@ package book
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"math"
@@ -40,7 +41,14 @@ func (b *Book) Verify(ctx context.Context, o VerifyOptions) (VerifyReport, error
 	}
 	fault := func(format string, args ...any) { rep.Faults = append(rep.Faults, fmt.Sprintf(format, args...)) }
 	say("database", 0)
-	if err := each(b.r, func(s scanner) error {
+	// On a connection of its own: one that has searched words remembers their index as
+	// it was then, and takes what the writer added since for damage.
+	own, err := sql.Open("sqlite", dsn(b.dbPath(), "", "query_only(1)"))
+	if err != nil {
+		return rep, b.ioError(err)
+	}
+	defer own.Close()
+	if err := each(own, func(s scanner) error {
 		var line string
 		if err := s.Scan(&line); err != nil {
 			return err

@@ -89,7 +89,17 @@ func (s *server) editCircuit(w http.ResponseWriter, r *http.Request) (string, *p
 	}
 	// The version that the person saw: somebody else may have edited since.
 	bad, mend := say.Text(""), say.T("correct the field and save again")
-	if v, err := strconv.Atoi(field(r, "version")); err != nil || v != c.Version {
+	if field(r, "do") == "name" {
+		// Its name has nothing to do with a version of its line.
+		k, err := s.book.RenameCircuit(name, field(r, "to"))
+		if err == nil {
+			return "/circuit/" + pathEscape(k.Name), nil, nil
+		}
+		var ok bool
+		if bad, mend, ok = trouble(err); !ok {
+			return "", nil, err
+		}
+	} else if v, err := strconv.Atoi(field(r, "version")); err != nil || v != c.Version {
 		bad, mend = say.T("somebody changed this circuit meanwhile: it is at version {version}, this was made on version {r}", c.Version, field(r, "version")), say.T("look at the turns below, they are the new ones, and do it again; nothing was changed")
 	} else if e, err = circuitEdit(r, c, e); err != nil {
 		bad = say.Of(err)

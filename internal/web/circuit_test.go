@@ -70,3 +70,35 @@ func TestCircuitByHand(t *testing.T) {
 		t.Errorf("turns after taking it back: %v", err)
 	}
 }
+
+func TestCircuitRenamedOnThePage(t *testing.T) {
+	b := aBook(t)
+	s := aSite(t, b)
+	all, err := b.Circuits()
+	if err != nil || len(all) != 1 {
+		t.Fatal(all, err)
+	}
+	at := "/circuit/" + pathEscape(all[0].Name)
+	key := token.FindStringSubmatch(s.crew.get(at).Body.String())
+	if key == nil {
+		t.Fatal("the form has no token")
+	}
+	form := url.Values{"token": {key[1]}, "version": {"0"}, "do": {"name"}, "to": {" "}}
+	if w := s.crew.post(at, form); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), "is no name for a circuit") {
+		t.Errorf("an empty name: %d", w.Code)
+	}
+	form.Set("to", "Käfer & Söhne")
+	w := s.crew.post(at, form)
+	if w.Code != http.StatusSeeOther {
+		t.Fatalf("renaming: %d %s", w.Code, w.Body)
+	}
+	if body := s.crew.get(w.Header().Get("Location")).Body.String(); !strings.Contains(body, "Käfer &amp; Söhne") {
+		t.Error("the page of the new name does not show it")
+	}
+	if w := s.crew.get(at); w.Code != http.StatusNotFound {
+		t.Errorf("the page of the old name: %d", w.Code)
+	}
+	if r, err := b.Run("1"); err != nil || r.Circuit != "Käfer & Söhne" {
+		t.Errorf("run 1 at %q: %v", r.Circuit, err)
+	}
+}
