@@ -12,7 +12,7 @@ const (
 	driveEfficiency      = 0.93  // crank to wheel: gears and chain, 0.92 to 0.94
 )
 
-// Density is the air density to use, kg/m3.
+// Density is the air density to use, kg/m3: that of the file, else a usual one.
 func (b *Bike) Density() float64 {
 	if b.Air.Density > 0 {
 		return b.Air.Density

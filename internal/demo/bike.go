@@ -137,6 +137,9 @@ func (b *Bike) Loads(a float64) (front, rear float64) {
 
 const gravity = 9.80665
 
+// airDensity is that of the invented world, kg/m3, whatever its weather.
+const airDensity = 1.2
+
 // TOML writes the bike file with the given sheets by slot (nil: the bike's own).
 func (b Bike) TOML(sheets ...map[string]Sheet) []byte {
 	set := b.Sheets
@@ -169,6 +172,7 @@ func (b Bike) TOML(sheets ...map[string]Sheet) []byte {
 	p("[air]")
 	p("drag_area_m2 = %g", b.DragArea)
 	p("rolling_coefficient = %g", b.Rolling)
+	p("density_kgm3 = %g   # of this invented world's air, on every day", airDensity)
 	p("[slots]")
 	p("reference = \"A\"")
 	p("trial = \"B\"")

@@ -88,7 +88,7 @@ func TestEnergyBalance(t *testing.T) {
 		for i := run[0]; i < run[1]; i++ {
 			ds := tr.Speed[i] * rowTime
 			work += tr.DriveForce[i] * ds
-			loss += (0.6*b.DragArea*sq(tr.Speed[i]) + b.Rolling*b.Mass*gravity + 0.028*b.Mass*math.Abs(sq(tr.Speed[i])*tr.Curvature[i])) * ds
+			loss += (0.5*airDensity*b.DragArea*sq(tr.Speed[i]) + b.Rolling*b.Mass*gravity + 0.028*b.Mass*math.Abs(sq(tr.Speed[i])*tr.Curvature[i])) * ds
 		}
 		m := b.Mass + b.FrontI/sq(b.Front.Radius)
 		gain := 0.5 * m * (sq(tr.Speed[run[1]]) - sq(tr.Speed[run[0]]))

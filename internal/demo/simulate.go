@@ -142,7 +142,7 @@ func (w *world) advance(st *state) {
 	st.nf = weight*side*b.CentreToRear/b.Wheelbase - shift
 	st.nr = weight*side - st.nf
 	air := w.wind(st, i)
-	drag := 0.6 * b.DragArea * air * math.Abs(air)
+	drag := 0.5 * airDensity * b.DragArea * air * math.Abs(air)
 	roll := b.Rolling*weight + 0.028*b.Mass*math.Abs(lat)
 	extra := 0.0 // N held against the bike
 	for k, e := range w.o.Effects {

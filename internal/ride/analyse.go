@@ -40,6 +40,7 @@ func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt 
 	w.dt = (loc.Position.Time[w.n-1] - w.t0) / float64(w.n-1)
 	w.rate = 1 / w.dt
 	w.load()
+	w.weather()
 	w.numberLaps()
 	w.masks()
 	w.lean()

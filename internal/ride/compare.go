@@ -28,6 +28,7 @@ const (
 	// scaleShare is by how much the speed scale and the rear tyre's radius of two
 	// runs may differ unseen, as a share: a quarter of a tenth of a bar (from memory).
 	scaleShare = 3e-4
+	leastAir   = 0.003 // of the torque: what differences of the air below it do is not worth telling
 )
 
 // oneRadius brings the pulls of B to the radius of A's rear tyre, where the runs
@@ -124,6 +125,13 @@ func CompareTorque(a, b []Pull, from, to float64, teeth int) TorqueDifference {
 	}
 	sort.Slice(d.Bins, func(i, j int) bool { return d.Bins[i].RPM < d.Bins[j].RPM })
 	d.Notes = append(d.Notes, fmt.Sprintf("fuel load and slipstream of the two runs are not known and are not in the interval: each kilogram is worth %.2f N.m", d.PerKg))
+	if x := airShare(a, b); math.Abs(x) > leastAir {
+		more := "more"
+		if x < 0 {
+			more = "less"
+		}
+		d.Notes = append(d.Notes, fmt.Sprintf("an engine gives %.1f %% %s in the air of the second run (ISO 1585, from air temperature and height): about %.1f N.m, which is in the difference", 100*math.Abs(x), more, math.Abs(x*meanA)))
+	}
 	if !d.Wind[0].OK || !d.Wind[1].OK {
 		d.Notes = append(d.Notes, fmt.Sprintf("the straights do not tell a change of wind from torque: %.1f m/s either way is allowed for", windChange))
 	}

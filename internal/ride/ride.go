@@ -25,6 +25,7 @@ type Ride struct {
 	Lean     bike.LeanReport
 	Tyres    bike.Tyres
 	Engine   EngineBrake
+	Air      Air
 	Pulls    []Pull   // full throttle by lap, turn, gear and engine speed
 	Travel   []Travel // suspension by end and phase; empty where no travel is logged
 	Cannot   []Cannot // what these channels cannot give, each with its reason

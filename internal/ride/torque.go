@@ -27,6 +27,8 @@ type Pull struct {
 	// Radius is the upright rolling radius of the rear tyre that the torque was
 	// taken with (m), RadiusSE its standard error as a share.
 	Radius, RadiusSE float64
+	// PowerFactor is that of the run's Air, 0 if not known.
+	PowerFactor float64
 	// PerKilogram is what one more kilogram than the bike file's mass would add, N.m.
 	PerKilogram float64
 }
@@ -100,7 +102,7 @@ func (w *work) pulls() {
 		}
 		n := float64(c.n)
 		w.r.Pulls = append(w.r.Pulls, Pull{Lap: k.lap, Turn: k.turn, Gear: k.gear, RPM: float64(k.bin) * PullBin, Torque: c.sum / n, Seconds: n * w.dt,
-			Wind: [2]float64{c.wind[0] / n, c.wind[1] / n}, Radius: w.rearRadius, RadiusSE: radiusSE, PerKilogram: c.mass / n})
+			Wind: [2]float64{c.wind[0] / n, c.wind[1] / n}, Radius: w.rearRadius, RadiusSE: radiusSE, PerKilogram: c.mass / n, PowerFactor: w.r.Air.PowerFactor})
 	}
 	sort.Slice(w.r.Pulls, func(i, j int) bool {
 		a, b := w.r.Pulls[i], w.r.Pulls[j]
