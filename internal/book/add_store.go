@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 
@@ -63,18 +64,27 @@ func (w *adding) store(outings []outing) error {
 		if o.number > 1 {
 			p.id = fmt.Sprintf("%s-%d", p.id, o.number)
 		}
-		if err := b.place(o.tmp, b.columnPath(p.meeting, w.bike.Name, p.id)); err != nil {
-			return b.ioError(err)
-		}
-		outings[i].tmp = ""
 		places[i] = p
 	}
 	sheet, step, err := w.inBike()
 	if err != nil {
 		return err
 	}
+	// In their places while the database works, and before it commits.
+	placing := make(chan error, 1)
+	go func() {
+		for i, o := range outings {
+			if err := b.place(o.tmp, b.columnPath(places[i].meeting, w.bike.Name, places[i].id)); err != nil {
+				placing <- err
+				return
+			}
+			outings[i].tmp = ""
+		}
+		placing <- nil
+	}()
+	inPlace := sync.OnceValue(func() error { return <-placing })
+	defer inPlace()
 	var numbers []int
-	var rides []rideFile
 	err = b.tx(func(t *tx) error {
 		if err := t.exec(`UPDATE original SET fault = '' WHERE hash = ?`, w.out.Original); err != nil {
 			return err
@@ -91,8 +101,7 @@ func (w *adding) store(outings []outing) error {
 				}
 				o.ride.Circuit.Version = o.learnt.Version
 			}
-			// Written while the database works and waits for the disk.
-			rides = append(rides, b.beginRide(Run{Original: w.out.Original, Outing: o.number, BikeFile: w.bike.Version}, o.ride.Circuit.Version, o.ride))
+			o.file.sign(rideMark(Run{Original: w.out.Original, Outing: o.number, BikeFile: w.bike.Version}, o.ride.Circuit.Version))
 			p := places[i]
 			if err := t.exec(`INSERT INTO meeting VALUES (?,?,?,'',?) ON CONFLICT DO NOTHING`, p.meeting, o.ride.Circuit.Name, p.day, t.at); err != nil {
 				return err
@@ -123,7 +132,7 @@ func (w *adding) store(outings []outing) error {
 			if err := t.index(n, w.name+" "+o.ride.Circuit.Name+" "+w.bike.Name+" "+p.day); err != nil {
 				return err
 			}
-			if err := t.saveResult(n, o.ride, w.bike.Bike); err != nil {
+			if err := t.saveResult(n, o.ride, o.cells); err != nil {
 				return err
 			}
 			// Before anybody hears of the run: who looks at it then finds the analysis
@@ -133,12 +142,9 @@ func (w *adding) store(outings []outing) error {
 				return err
 			}
 		}
-		return nil
+		return inPlace()
 	})
 	if err != nil {
-		for _, f := range rides {
-			f.drop(b)
-		}
 		for i, n := range numbers { // another run will have the number
 			b.rides.drop(rideKey{n, outings[i].ride.Circuit.Version})
 		}
@@ -150,7 +156,8 @@ func (w *adding) store(outings []outing) error {
 			return err
 		}
 		w.out.Runs = append(w.out.Runs, r)
-		rides[i].place(b, r)
+		outings[i].file.place(b, r)
+		outings[i].file = nil
 	}
 	w.say("done", 1)
 	return nil

@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"path/filepath"
+	"runtime"
 	"strings"
 
 	"github.com/klauspost/compress/zstd"
@@ -44,7 +45,7 @@ func (b *Book) storeOriginal(hash string, r io.ReaderAt, size int64) (stored int
 		// Not ReadFrom, which would hash nothing, and in a piece that stays in
 		// the processor's cache.
 		h := sha256.New()
-		_, err = io.CopyBuffer(struct{ io.Writer }{io.MultiWriter(z, h)}, struct{ io.Reader }{io.NewSectionReader(r, 0, size)}, make([]byte, 128<<10))
+		_, err = io.CopyBuffer(struct{ io.Writer }{io.MultiWriter(z, h)}, polite{io.NewSectionReader(r, 0, size)}, make([]byte, 128<<10))
 		if cerr := z.Close(); err == nil {
 			err = cerr
 		}
@@ -69,7 +70,7 @@ func (b *Book) verifyOriginal(hash string) (size, stored int64, err error) {
 	}
 	defer r.Close()
 	h := sha256.New()
-	size, err = io.Copy(h, r)
+	size, err = io.CopyBuffer(struct{ io.Writer }{h}, polite{r}, make([]byte, 128<<10))
 	if err != nil {
 		return 0, 0, damaged(say.T("original {x} cannot be unpacked", hash[:12]), err)
 	}
@@ -81,6 +82,16 @@ func (b *Book) verifyOriginal(hash string) (size, stored int64, err error) {
 		return 0, 0, err
 	}
 	return size, info.Size(), nil
+}
+
+// polite is a reader that lets others have the processor between two pieces.
+// Packing begins with the first moment and goes on all the time, but whoever
+// waits for the analysis waits for the reading beside it, not for the packing.
+type polite struct{ r io.Reader }
+
+func (p polite) Read(b []byte) (int, error) {
+	runtime.Gosched()
+	return p.r.Read(b)
 }
 
 type unpacked struct {

@@ -14,6 +14,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
+	"cornerwright/internal/rehearsal"
 	"cornerwright/internal/ride"
 	"cornerwright/internal/say"
 )
@@ -76,16 +77,15 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 		told("done", 1)
 		return out, nil
 	}
-	// The original is stored beside the analysis and waited for before the
-	// database hears of anything, whatever became of the analysis.
-	type kept struct {
-		size int64
-		err  error
-	}
-	stored := make(chan kept, 1)
+	// The original is stored beside the analysis, and the database knows of it, before
+	// it hears of anything else, whatever becomes of the analysis.
+	stored := make(chan error, 1)
 	go func() {
 		n, err := b.storeOriginal(in.hash, in, in.size)
-		stored <- kept{n, err}
+		if err == nil {
+			err = b.knowOriginal(in.hash, name, in.size, n, say.T("not analysed yet"))
+		}
+		stored <- err
 	}()
 	w := &adding{b: b, req: req, name: name, bike: k, out: &out, say: told}
 	outings, err := w.run(ctx, in, func(p intake.Progress) {
@@ -98,19 +98,19 @@ func (b *Book) Add(ctx context.Context, req AddRequest) (AddResult, error) {
 			if o.tmp != "" {
 				b.fs.Remove(o.tmp)
 			}
+			if o.file != nil {
+				o.file.drop(b)
+			}
 		}
 	}()
 	told("storing", 0.9)
-	s := <-stored
-	if s.err != nil {
-		return out, s.err
+	if serr := <-stored; serr != nil {
+		return out, serr
 	}
-	fault := say.T("not analysed yet")
 	if err != nil && ctx.Err() == nil {
-		fault = errText(err)
-	}
-	if kerr := b.knowOriginal(out.Original, name, in.size, s.size, fault); kerr != nil {
-		return out, kerr
+		if ferr := b.faultOf(out.Original, errText(err)); ferr != nil {
+			return out, ferr
+		}
 	}
 	if err == nil {
 		err = ctx.Err()
@@ -127,6 +127,11 @@ func (b *Book) knowOriginal(hash, name string, size, stored int64, fault say.Tex
 		return t.exec(`INSERT INTO original VALUES (?,?,?,?,?,?) ON CONFLICT (hash) DO UPDATE SET fault = excluded.fault,
 			name = CASE original.name WHEN '' THEN excluded.name ELSE original.name END`, hash, name, size, stored, t.at, string(fault))
 	})
+}
+
+// faultOf tells the database why an original could not be analysed.
+func (b *Book) faultOf(hash string, fault say.Text) error {
+	return b.tx(func(t *tx) error { return t.exec(`UPDATE original SET fault = ? WHERE hash = ?`, string(fault), hash) })
 }
 
 func (b *Book) runsOf(hash string) ([]Run, error) {
@@ -166,6 +171,9 @@ type outing struct {
 	origin say.Text
 	source []byte // edits of a circuit file that were applied
 	tmp    string // column file, written aside
+	// What needs nothing but the ride is begun as soon as there is one.
+	file  *rideFile
+	cells []chan rehearsal.Footprint
 }
 
 // run reads and analyses; nothing but column files in tmp/ is written.
@@ -212,6 +220,9 @@ func (w *adding) run(ctx context.Context, in *input, progress func(intake.Progre
 		}
 		if err != nil {
 			w.b.fs.Remove(tmp)
+			if o.file != nil {
+				o.file.drop(w.b)
+			}
 			if len(parts) > 1 && errors.Is(err, ErrInvalid) {
 				// One outing of several: the others may still do.
 				w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Warning,
@@ -377,6 +388,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 	}
 	settle(r)
 	o.ride = r
+	o.file, o.cells = w.b.beginRide(r), visitsOf(r, w.bike.Bike)
 	return o, nil
 }
 

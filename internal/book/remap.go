@@ -118,7 +118,7 @@ func (b *Book) Remap(ctx context.Context, original string, columns []byte, name 
 			if err != nil {
 				return err
 			}
-			if err := t.saveResult(a.run.Number, a.ride, k); err != nil {
+			if err := t.saveResult(a.run.Number, a.ride, visitsOf(a.ride, k)); err != nil {
 				return err
 			}
 			if err := t.event(Event{Kind: "run", Run: a.run.Number, Ref: a.run.ID}); err != nil {

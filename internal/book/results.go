@@ -168,7 +168,8 @@ func (b *Book) compute(ctx context.Context, r Run, c *circuit.Circuit) (*ride.Ri
 	if b.fresh(r.Number, c.Version) {
 		return x, nil
 	}
-	return x, b.tx(func(t *tx) error { return t.saveResult(r.Number, x, k) })
+	cells := visitsOf(x, k)
+	return x, b.tx(func(t *tx) error { return t.saveResult(r.Number, x, cells) })
 }
 
 // fresh tells whether the stored result is of this method and line.
@@ -266,9 +267,8 @@ func (b *Book) Episodes(ctx context.Context, run int) ([]ride.Episode, error) {
 	return s.Episodes, nil
 }
 
-// saveResult replaces what the book keeps of a ride.
-func (t *tx) saveResult(run int, x *ride.Ride, k *bike.Bike) error {
-	visits := visitsOf(x, k) // computed while the tables are written
+// saveResult replaces what the book keeps of a ride; cells are those of visitsOf.
+func (t *tx) saveResult(run int, x *ride.Ride, cells []chan rehearsal.Footprint) error {
 	data, err := t.b.pack(summarise(x))
 	if err != nil {
 		return err
@@ -303,7 +303,7 @@ func (t *tx) saveResult(run int, x *ride.Ride, k *bike.Bike) error {
 		}
 	}
 	// How long each cell of each grid or list was in use.
-	for _, v := range visits {
+	for _, v := range cells {
 		f := <-v
 		for _, c := range f.Cells {
 			if c.Dwell <= 0 {
@@ -324,19 +324,16 @@ func visitsOf(x *ride.Ride, k *bike.Bike) []chan rehearsal.Footprint {
 	sheet := setting.NewSheet(k.Name, k.First)
 	for i := range k.Settings {
 		s := &k.Settings[i]
-		slot := k.Slots.Trial
-		v := sheet.Values(slot, s.ID)
+		v := sheet.Values(k.Slots.Trial, s.ID)
 		if v == nil {
-			slot = k.Slots.Reference
-			v = sheet.Values(slot, s.ID)
+			v = sheet.Values(k.Slots.Reference, s.ID)
 		}
 		if len(v) == 0 || len(v[0]) == 0 || s.Kind == setting.Scalar {
 			continue
 		}
 		found := make(chan rehearsal.Footprint, 1)
 		out = append(out, found)
-		step := setting.Step{Bike: k.Name, Slot: slot, Setting: s.ID, Cells: []setting.Cell{{Old: v[0][0], New: v[0][0]}}}
-		go func() { found <- rehearsal.FootprintOf(x, k, step, sheet) }()
+		go func() { found <- rehearsal.UseOf(x, k, s.ID) }()
 	}
 	return out
 }

@@ -118,8 +118,9 @@ func (b *Book) ridePath(r Run) string {
 	return filepath.Join(filepath.Dir(b.columnPath(r.Meeting, r.Bike, r.ID)), "ride.parquet")
 }
 
-// writeRide writes a settled ride.
-func (b *Book) writeRide(w io.Writer, x *ride.Ride, mark string) error {
+// writeRide writes a settled ride; mark, which is asked for last, names what it
+// rests on.
+func (b *Book) writeRide(w io.Writer, x *ride.Ride, mark func() (string, error)) error {
 	if x.Position == nil || len(x.Position.Time) == 0 {
 		return errors.New("the ride has no position")
 	}
@@ -195,7 +196,11 @@ func (b *Book) writeRide(w io.Writer, x *ride.Ride, mark string) error {
 			return err
 		}
 	}
-	return f.Close(cols, map[string]string{rideKeyName: mark, rideKeyName + ".rest": base64.StdEncoding.EncodeToString(doc)})
+	name, err := mark()
+	if err != nil {
+		return err
+	}
+	return f.Close(cols, map[string]string{rideKeyName: name, rideKeyName + ".rest": base64.StdEncoding.EncodeToString(doc)})
 }
 
 // readRide reads a ride file; an error means that it has to be computed.
@@ -327,22 +332,34 @@ func readSeries(f *parquet.File, column int, s series) error {
 // keepRide writes a run's ride file, aside and then in its place. It serves
 // speed alone: where it cannot be written the ride is computed again.
 func (b *Book) keepRide(r Run, line int, x *ride.Ride) {
-	b.beginRide(r, line, x).place(b, r)
+	f := b.beginRide(x)
+	f.sign(rideMark(r, line))
+	f.place(b, r)
 }
 
 // rideFile is a ride file that is being written aside.
 type rideFile struct {
 	tmp     string
+	mark    chan string
+	signed  bool
 	written chan error
 }
 
-// beginRide starts to write a ride file; place or drop ends it.
-func (b *Book) beginRide(r Run, line int, x *ride.Ride) rideFile {
-	out := rideFile{b.tmpName(), make(chan error, 1)}
+var errDropped = errors.New("dropped")
+
+// beginRide starts to write a ride file; sign and then place end it, or drop.
+func (b *Book) beginRide(x *ride.Ride) *rideFile {
+	out := &rideFile{tmp: b.tmpName(), mark: make(chan string, 1), written: make(chan error, 1)}
 	go func() {
 		f, err := b.fs.Create(out.tmp)
 		if err == nil {
-			err = b.writeRide(f, x, rideMark(r, line))
+			err = b.writeRide(f, x, func() (string, error) {
+				mark, ok := <-out.mark
+				if !ok {
+					return "", errDropped
+				}
+				return mark, nil
+			})
 			if cerr := f.Close(); err == nil {
 				err = cerr
 			}
@@ -352,7 +369,13 @@ func (b *Book) beginRide(r Run, line int, x *ride.Ride) rideFile {
 	return out
 }
 
-func (f rideFile) place(b *Book, r Run) {
+// sign tells what the ride rests on, once the numbers of that are given.
+func (f *rideFile) sign(mark string) {
+	f.mark <- mark
+	f.signed = true
+}
+
+func (f *rideFile) place(b *Book, r Run) {
 	err := <-f.written
 	if err == nil {
 		err = b.fs.Rename(f.tmp, b.ridePath(r))
@@ -362,7 +385,10 @@ func (f rideFile) place(b *Book, r Run) {
 	}
 }
 
-func (f rideFile) drop(b *Book) {
+func (f *rideFile) drop(b *Book) {
+	if !f.signed {
+		close(f.mark)
+	}
 	<-f.written
 	b.fs.Remove(f.tmp)
 }

@@ -121,8 +121,9 @@ func outOfRange(s *source, c *recording.Channel, d recording.Describe) {
 			from = nan
 		}
 	}
+	lo, hi := d.Lo-spare, d.Hi+spare
 	for i, v := range c.Value {
-		if v < d.Lo-spare || v > d.Hi+spare {
+		if v < lo || v > hi {
 			n++
 			if from != from {
 				from, worst = c.Time[i], v
@@ -133,7 +134,9 @@ func outOfRange(s *source, c *recording.Channel, d recording.Describe) {
 			}
 			continue
 		}
-		flush()
+		if from == from {
+			flush()
+		}
 	}
 	flush()
 	if n > 0 {
@@ -158,8 +161,13 @@ func spikes(s *source, c *recording.Channel, d recording.Describe) {
 	n := 0
 	worst := 0.0
 	for i := 1; i < len(v)-1; i++ {
-		a, b := v[i]-v[i-1], v[i]-v[i+1]
-		if a*b <= 0 || math.Abs(a) < limit || math.Abs(b) < limit || math.Abs(v[i+1]-v[i-1]) > limit/2 {
+		// The rarest first: hardly any step is so large.
+		a := v[i] - v[i-1]
+		if math.Abs(a) < limit {
+			continue
+		}
+		b := v[i] - v[i+1]
+		if a*b <= 0 || math.Abs(b) < limit || math.Abs(v[i+1]-v[i-1]) > limit/2 {
 			continue
 		}
 		if d.Name == recording.GPSHeading && math.Abs(a) > math.Pi {

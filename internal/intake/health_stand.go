@@ -2,11 +2,11 @@ package intake
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"cornerwright/internal/recording"
 	"cornerwright/internal/say"
-	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
@@ -34,7 +34,10 @@ func stuck(s *source, rec *recording.Recording, c *recording.Channel, d recordin
 	case recording.Longitude:
 		other = rec.Channel(recording.Latitude)
 	}
-	lo, hi := quantile(c.Value, 0.02), quantile(c.Value, 0.98)
+	lo, hi := 0.0, 0.0
+	if restful {
+		lo, hi = quantile(c.Value, 0.02), quantile(c.Value, 0.98)
+	}
 	if restless[d.Name] {
 		limit = math.Max(stuckLeast, math.Min(limit, stuckTimes*usualStand(c, moving)))
 	}
@@ -100,21 +103,43 @@ var restless = map[string]bool{recording.FrontSpeed: true, recording.RearSpeed: 
 // length in s that 999 in 1000 of its stands do not exceed. A coarse channel
 // stands long by nature.
 func usualStand(c *recording.Channel, moving []recording.Span) float64 {
-	var x []float64
+	// Only the longest are kept: the quantile is among the thousandth at the top.
+	keep := len(c.Value)/1000 + 2
+	longest := make([]float64, 0, 2*keep)
+	n, least := 0, 0.0
 	start := 0
 	for i := 1; i < len(c.Value); i++ {
 		if c.Value[i] == c.Value[start] {
 			continue
 		}
-		if d := c.Time[i] - c.Time[start]; overlap(moving, recording.Span{From: c.Time[start], To: c.Time[i]}) > d/2 {
-			x = append(x, d)
-		}
+		from, to := c.Time[start], c.Time[i]
 		start = i
+		for len(moving) > 0 && moving[0].To < from {
+			moving = moving[1:] // behind every stand to come
+		}
+		if len(moving) == 0 {
+			break
+		}
+		// Nearly all stands lie within one stretch or outside all.
+		m := moving[0]
+		within := m.From <= from && to <= m.To
+		if d := to - from; within || m.From <= to && overlap(moving, recording.Span{From: from, To: to}) > d/2 {
+			n++
+			if d <= least {
+				continue
+			}
+			if longest = append(longest, d); len(longest) == 2*keep {
+				slices.Sort(longest)
+				longest = longest[:copy(longest, longest[keep:])]
+				least = longest[0]
+			}
+		}
 	}
-	if len(x) < 200 {
+	if n < 200 {
 		return math.Inf(1)
 	}
-	return signal.Nth(x, len(x)*999/1000)
+	slices.Sort(longest)
+	return longest[len(longest)-(n-n*999/1000)]
 }
 
 // changes tells whether a channel takes more than one value between two instants.

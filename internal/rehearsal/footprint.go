@@ -165,6 +165,17 @@ func (t *tally) use(p place, laps, total float64) Use {
 // are those of the downshifts into the gear. The turn aimed at is the step's
 // primary turn, or the one with the most of it.
 func FootprintOf(r *ride.Ride, b *bike.Bike, step setting.Step, sheet setting.Sheet) Footprint {
+	return footprint(r, b, step, true)
+}
+
+// UseOf is FootprintOf for a setting of which no cell is to be changed: how long
+// each of its cells is in use (Footprint.Cells), and nothing that rests on a
+// change.
+func UseOf(r *ride.Ride, b *bike.Bike, id string) Footprint {
+	return footprint(r, b, setting.Step{Setting: id}, false)
+}
+
+func footprint(r *ride.Ride, b *bike.Bike, step setting.Step, wobble bool) Footprint {
 	f := Footprint{Setting: step.Setting}
 	s := b.Setting(step.Setting)
 	if s == nil {
@@ -193,23 +204,51 @@ func FootprintOf(r *ride.Ride, b *bike.Bike, step setting.Step, sheet setting.Sh
 			}
 		}
 	}
-	f.compute(r, s, step, u)
+	f.compute(r, s, step, u, wobble)
 	return f
 }
 
-func (f *Footprint) compute(r *ride.Ride, s *setting.Setting, step setting.Step, u rule) {
+// cellTally is the use of one cell. The sums last added to are at hand: samples
+// of one lap and turn come one after the other.
+type cellTally struct {
+	cell          [2]int
+	dwell         float64
+	byLap, byTurn map[int]*float64
+	lap, turn     int
+	inLap, inTurn *float64
+}
+
+func (t *cellTally) add(lap, turn int, d float64) {
+	t.dwell += d
+	if t.inLap == nil || t.lap != lap {
+		t.lap, t.inLap = lap, sumIn(t.byLap, lap)
+	}
+	*t.inLap += d
+	if t.inTurn == nil || t.turn != turn {
+		t.turn, t.inTurn = turn, sumIn(t.byTurn, turn)
+	}
+	*t.inTurn += d
+}
+
+func sumIn(m map[int]*float64, k int) *float64 {
+	x := m[k]
+	if x == nil {
+		x = new(float64)
+		m[k] = x
+	}
+	return x
+}
+
+func (f *Footprint) compute(r *ride.Ride, s *setting.Setting, step setting.Step, u rule, wobble bool) {
 	delta := map[[2]int]float64{}
 	for _, c := range step.Cells {
 		delta[[2]int{c.Row, c.Column}] = c.New - c.Old
 	}
 	laps := map[int]float64{}
 	byPlace, byTurn := map[place]*tally{}, map[place]*tally{}
-	type cellTally struct {
-		dwell  float64
-		byLap  map[int]float64
-		byTurn map[int]float64
-	}
 	cells := map[[2]int]*cellTally{}
+	var near [4]*cellTally // those last used, one after the other: a sample uses up to four
+	next := 0
 	var all tally
 	w := weigher{r, s}
 	dt := tick(r)
@@ -218,14 +257,25 @@ func (f *Footprint) compute(r *ride.Ride, s *setting.Setting, step setting.Step,
 		weight, d := 0.0, 0.0
 		for _, c := range w.cells(buf[:0], i, 0, 0) {
 			k := [2]int{c.Row, c.Column}
-			t := cells[k]
-			if t == nil {
-				t = &cellTally{byLap: map[int]float64{}, byTurn: map[int]float64{}}
-				cells[k] = t
+			var t *cellTally
+			for _, o := range near {
+				if o != nil && o.cell == k {
+					t = o
+					break
+				}
 			}
-			t.dwell += c.W * dt
-			t.byLap[st.Lap] += c.W * dt
-			t.byTurn[st.Turn] += c.W * dt
+			if t == nil {
+				if t = cells[k]; t == nil {
+					t = &cellTally{cell: k, byLap: map[int]*float64{}, byTurn: map[int]*float64{}}
+					cells[k] = t
+				}
+				near[next%len(near)] = t
+				next++
+			}
+			t.add(st.Lap, st.Turn, c.W*dt)
+			if len(delta) == 0 {
+				continue
+			}
 			if x, ok := delta[k]; ok {
 				weight += c.W
 				d += c.W * x
@@ -302,14 +352,14 @@ func (f *Footprint) compute(r *ride.Ride, s *setting.Setting, step setting.Step,
 			if t := cells[[2]int{i, j}]; t != nil {
 				c.Dwell = t.dwell / n
 				for _, x := range t.byLap {
-					if x >= 0.05 {
+					if *x >= 0.05 {
 						c.Laps++
 					}
 				}
 				best := 0.0
 				for turn, x := range t.byTurn {
-					if x > best || x == best && turn < c.TopTurn {
-						best, c.TopTurn = x, turn
+					if *x > best || *x == best && turn < c.TopTurn {
+						best, c.TopTurn = *x, turn
 					}
 				}
 			}
@@ -323,7 +373,9 @@ func (f *Footprint) compute(r *ride.Ride, s *setting.Setting, step setting.Step,
 			}
 		}
 	}
-	f.Wobble = sensitivity(r, s, delta, stretches, active, aim)
+	if wobble {
+		f.Wobble = sensitivity(r, s, delta, stretches, active, aim)
+	}
 }
 
 // activeSamples returns the test for 'at work' of a setting.

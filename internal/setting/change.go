@@ -195,8 +195,8 @@ func sameUnit(unit string, s *Setting, x float64) error {
 	if unit == "" || normalUnit(unit) == normalUnit(s.Unit) {
 		return nil
 	}
-	from, ok1 := axisScale[normalUnit(unit)]
-	to, ok2 := axisScale[normalUnit(s.Unit)]
+	from, ok1 := axisScale(normalUnit(unit))
+	to, ok2 := axisScale(normalUnit(s.Unit))
 	if ok1 && ok2 && dimension(normalUnit(unit)) == dimension(normalUnit(s.Unit)) {
 		return say.Error("{id} is in {unit}, not in {unit2}: {x} {unit2} would be {from} {unit}", s.ID, s.Unit, unit, Number(x), Number(x*from/to))
 	}

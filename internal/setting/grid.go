@@ -7,38 +7,41 @@ import (
 	"strings"
 )
 
-// axisScale holds what one unit of an axis is in SI. An axis is typed into a
+// axisScale is what one unit of an axis is in SI. An axis is typed into a
 // bike in its own unit; the recording is SI.
-var axisScale = map[string]float64{
-	"":      1,
-	"1":     1,
-	"%":     0.01,
-	"deg":   math.Pi / 180,
-	"rad":   1,
-	"km/h":  1 / 3.6,
-	"m/s":   1,
-	"mph":   0.44704, // exact: international mile, 1959
-	"1/min": 1,       // engine speed is handed over in 1/min, see Axis.FromSI
-	"rpm":   1,
-	"bar":   1e5,
-	"kPa":   1e3,
-	"Pa":    1,
-	"mm":    1e-3,
-	"m":     1,
-	"m/s2":  1,
-	"g":     9.80665, // standard gravity
-	"s":     1,
-	"ms":    1e-3,
-	"N":     1,
-	"N.m":   1,
-	"Nm":    1,
+// A switch, as it is asked for every sample: a table of names costs more than
+// everything else that is done with a sample.
+func axisScale(unit string) (si float64, ok bool) {
+	switch unit {
+	case "", "1", "rad", "m/s", "rpm", "Pa", "m", "m/s2", "s", "N", "N.m", "Nm":
+		return 1, true
+	case "1/min": // engine speed is handed over in 1/min, see Axis.FromSI
+		return 1, true
+	case "%":
+		return 0.01, true
+	case "deg":
+		return math.Pi / 180, true
+	case "km/h":
+		return 1 / 3.6, true
+	case "mph":
+		return 0.44704, true // exact: international mile, 1959
+	case "bar":
+		return 1e5, true
+	case "kPa":
+		return 1e3, true
+	case "mm", "ms":
+		return 1e-3, true
+	case "g":
+		return 9.80665, true // standard gravity
+	}
+	return 0, false
 }
 
 // FromSI converts a value of the axis's channel to the axis's unit. Engine
 // speed is the exception: it is handed over in 1/min, as ride.Signals has it.
 // An unknown unit gives NaN.
 func (a Axis) FromSI(x float64) float64 {
-	k, ok := axisScale[a.Unit]
+	k, ok := axisScale(a.Unit)
 	if !ok {
 		return math.NaN()
 	}
