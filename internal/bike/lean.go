@@ -31,14 +31,6 @@ func ThinLean(lean, h, t float64) float64 {
 	return math.Atan2((h-t)*s, t+(h-t)*c)
 }
 
-// TurnRate is the rate of turn of the path in rad/s, positive to the right,
-// from the body's gyros (ISO 8855: yaw positive left, pitch positive nose
-// down) and lean: the one place where the sign of yaw is turned round.
-func TurnRate(yaw, pitch, lean float64) float64 {
-	s, c := math.Sincos(lean)
-	return -(yaw*c + pitch*s)
-}
-
 // Stance gives height of the centre of mass and mean crown radius in m, and
 // whether either had to be assumed.
 func (b *Bike) Stance() (h, t float64, assumed bool) {

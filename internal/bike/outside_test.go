@@ -54,13 +54,6 @@ func TestWidthAddsLean(t *testing.T) {
 	}
 }
 
-// Gyros of a steady right turn: body yaw and pitch rates make up the turn rate.
-func TestTurnRate(t *testing.T) {
-	const rate, lean = 0.6, 0.9
-	yaw, pitch := -rate*math.Cos(lean), -rate*math.Sin(lean)
-	near(t, "turn rate", TurnRate(yaw, pitch, lean), rate, 1e-12)
-}
-
 // Load transfer by statics: 260 kg, wheelbase 1.40 m, centre of mass 0.62 m high,
 // 0.68 m ahead of the rear contact.
 func TestLoads(t *testing.T) {

@@ -54,9 +54,6 @@ type Option func(*Book)
 // WithFS puts another file system under the book.
 func WithFS(f FS) Option { return func(b *Book) { b.fs = f } }
 
-// WithClock puts another clock under the book.
-func WithClock(now func() time.Time) Option { return func(b *Book) { b.now = now } }
-
 // ReadOnly opens the book for reading beside another process that has it.
 // Results that are not stored yet are computed and not kept.
 func ReadOnly() Option { return func(b *Book) { b.readOnly = true } }

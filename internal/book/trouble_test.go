@@ -123,7 +123,7 @@ func TestRemovedStick(t *testing.T) {
 // things were done stays, and with it which sheet is in the bike.
 func TestClockSetBack(t *testing.T) {
 	now := time.Date(2026, 5, 14, 12, 0, 0, 0, time.UTC)
-	b := openCopy(t, one(t), WithClock(func() time.Time { now = now.Add(time.Second); return now }))
+	b := openCopy(t, one(t), func(b *Book) { b.now = func() time.Time { now = now.Add(time.Second); return now } })
 	must[Remark](t)(b.AddRemark(aRemark(1, "first"), "rider", ""))
 	s, err := recordStep(t, b, 1)
 	if err != nil {

@@ -126,3 +126,5 @@ func TestLoadsAndTorque(t *testing.T) {
 		t.Errorf("torque reaches the wheel whole in %d samples only", n)
 	}
 }
+
+func sq(x float64) float64 { return x * x }

@@ -76,8 +76,6 @@ func simulate(o Options, c Circuit, h habit) *sim {
 	return s
 }
 
-func sq(x float64) float64 { return x * x }
-
 func lookup(t []float64, u float64) float64 {
 	i := int(u)
 	if i >= len(t)-1 {

@@ -75,20 +75,6 @@ func tDensity(x, df float64) float64 {
 	return math.Exp(a - b - 0.5*math.Log(df*math.Pi) - (df+1)/2*math.Log1p(x*x/df))
 }
 
-// FSurvival returns P(F >= x) with d1 and d2 degrees of freedom.
-func FSurvival(x, d1, d2 float64) float64 {
-	if x <= 0 {
-		return 1
-	}
-	return mathext.RegIncBeta(d2/2, d1/2, d2/(d2+d1*x))
-}
-
-// FQuantile returns x with P(F <= x) = p.
-func FQuantile(p, d1, d2 float64) float64 {
-	y := mathext.InvRegIncBeta(d1/2, d2/2, p)
-	return d2 * y / (d1 * (1 - y))
-}
-
 // ChiSquareQuantile returns x with P(chi2 <= x) = p for df degrees of freedom.
 func ChiSquareQuantile(p, df float64) float64 { return 2 * mathext.GammaIncRegInv(df/2, p) }
 

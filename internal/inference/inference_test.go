@@ -33,10 +33,6 @@ func TestQuantiles(t *testing.T) {
 	near(t, "chi2 4", ChiSquareQuantile(0.95, 4), 9.487729, 1e-6)
 	near(t, "chi2 10", ChiSquareQuantile(0.95, 10), 18.307038, 1e-6)
 	near(t, "chi2 survival", ChiSquareSurvival(18.307038, 10), 0.05, 1e-6)
-	near(t, "F 4 20", FQuantile(0.95, 4, 20), 2.866081, 1e-6)
-	near(t, "F 1 10", FQuantile(0.95, 1, 10), 4.964603, 1e-6)
-	near(t, "F 2 12", FQuantile(0.95, 2, 12), 3.885294, 1e-6)
-	near(t, "F survival", FSurvival(2.866081, 4, 20), 0.05, 1e-6)
 }
 
 // Benjamini and Hochberg 1995, the fifteen p values of their worked example;
@@ -54,7 +50,7 @@ func TestManyLooks(t *testing.T) {
 		name string
 		adj  []float64
 		want int
-	}{{"BH", bh, 4}, {"Holm", holm, 3}, {"Bonferroni", Bonferroni(p), 3}, {"Hochberg", Hochberg(p), 3}, {"none", p, 9}} {
+	}{{"BH", bh, 4}, {"Holm", holm, 3}, {"none", p, 9}} {
 		n := 0
 		for _, v := range c.adj {
 			if v <= 0.05 {
@@ -78,19 +74,44 @@ func TestPower(t *testing.T) {
 	n80 := []float64{63.7658, 25.5246, 16.7148, 11.9423, 8.0603, 5.0900}
 	n90 := []float64{85.0313, 33.8256, 22.0211, 15.6197, 10.4015, 6.3868}
 	for i, d := range deltas {
-		if n := TwoSampleN(d, 1, 0.8, 0.05); math.Abs(n-n80[i]) > 1e-3 {
+		if n := twoSampleN(d, 1, 0.8, 0.05); math.Abs(n-n80[i]) > 1e-3 {
 			t.Errorf("n for %v at 80 %%: %v, want %v", d, n, n80[i])
 		}
-		if n := TwoSampleN(d, 1, 0.9, 0.05); math.Abs(n-n90[i]) > 1e-3 {
+		if n := twoSampleN(d, 1, 0.9, 0.05); math.Abs(n-n90[i]) > 1e-3 {
 			t.Errorf("n for %v at 90 %%: %v, want %v", d, n, n90[i])
 		}
 	}
-	near(t, "n 20", TwoSamplePower(20, 1, 1, 0.05, false), 0.8689528017, 1e-6)
-	near(t, "n 20 both tails", TwoSamplePower(20, 1, 1, 0.05, true), 0.8689530277, 1e-8)
-	near(t, "n 5", TwoSamplePower(5, 0.3, 0.2, 0.05, false), 0.5493641757, 1e-6)
+	near(t, "n 20", twoSamplePower(20, 1, 1, 0.05, false), 0.8689528017, 1e-6)
+	near(t, "n 20 both tails", twoSamplePower(20, 1, 1, 0.05, true), 0.8689530277, 1e-8)
+	near(t, "n 5", twoSamplePower(5, 0.3, 0.2, 0.05, false), 0.5493641757, 1e-6)
 	// R's root finder stops at 1.2e-4; its printed delta is good to 1e-5.
-	near(t, "delta n 6", TwoSampleDetectable(6, 0.25, 0.8, 0.05), 0.448887, 1e-5)
-	if n := PairedN(0.2, 0.25, 0.8, 0.05); math.Abs(n-14.302803) > 1e-3 {
+	near(t, "delta n 6", twoSampleDetectable(6, 0.25, 0.8, 0.05), 0.448887, 1e-5)
+	if n := pairedN(0.2, 0.25, 0.8, 0.05); math.Abs(n-14.302803) > 1e-3 {
 		t.Errorf("paired n %v, want 14.302803", n)
 	}
+}
+
+// twoSamplePower returns the power of the pooled two-sample t test with n per
+// group for a difference of delta and a standard deviation of sd.
+func twoSamplePower(n, delta, sd, alpha float64, bothTails bool) float64 {
+	return TPower(delta/(sd*math.Sqrt(2/n)), 2*n-2, alpha, bothTails)
+}
+
+// twoSampleN returns n per group, not rounded, for the given power.
+func twoSampleN(delta, sd, power, alpha float64) float64 {
+	return bisect(1.0001, 1e7, func(n float64) bool { return twoSamplePower(n, delta, sd, alpha, false) < power })
+}
+
+// twoSampleDetectable returns the difference found with the given power by n
+// per group.
+func twoSampleDetectable(n, sd, power, alpha float64) float64 {
+	return TDetectable(power, 2*n-2, alpha) * sd * math.Sqrt(2/n)
+}
+
+// pairedN returns the number of pairs, not rounded, for the given power; sd is
+// that of the differences.
+func pairedN(delta, sd, power, alpha float64) float64 {
+	return bisect(1.0001, 1e7, func(n float64) bool {
+		return TPower(delta/(sd/math.Sqrt(n)), n-1, alpha, false) < power
+	})
 }

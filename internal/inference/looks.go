@@ -8,15 +8,6 @@ import (
 // Many looks: adjusted p values, in the order of the input. An adjusted p at or
 // below alpha is a rejection at alpha. NaN stays NaN and counts as no look.
 
-// Bonferroni multiplies by the number of looks. Family-wise.
-func Bonferroni(p []float64) []float64 {
-	out, idx := ordered(p)
-	for _, i := range idx {
-		out[i] = math.Min(1, p[i]*float64(len(idx)))
-	}
-	return out
-}
-
 // Holm returns step-down adjusted p values: the chance of any false alarm in
 // the family stays at alpha under every dependence. Source: Holm,
 // Scandinavian Journal of Statistics 6 (1979).
@@ -26,18 +17,6 @@ func Holm(p []float64) []float64 {
 	for k, i := range idx {
 		high = math.Max(high, math.Min(1, float64(m-k)*p[i]))
 		out[i] = high
-	}
-	return out
-}
-
-// Hochberg returns step-up adjusted p values; family-wise for independent or
-// positively dependent looks. Source: Hochberg, Biometrika 75 (1988).
-func Hochberg(p []float64) []float64 {
-	out, idx := ordered(p)
-	m, low := len(idx), 1.0
-	for k := m - 1; k >= 0; k-- {
-		low = math.Min(low, float64(m-k)*p[idx[k]])
-		out[idx[k]] = low
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package inference
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -45,7 +46,7 @@ func TestRandomEffectsFew(t *testing.T) {
 // Nominal coverage with the sample sizes a season has: 4 meetings, true effect
 // varying between them.
 func TestRandomEffectsCoverage(t *testing.T) {
-	r := Seed([]float64{4, 0.95})
+	r := rand.New(rand.NewPCG(4, 95))
 	held, n := 0, 4000
 	for range n {
 		v, se, df := make([]float64, 4), make([]float64, 4), make([]float64, 4)

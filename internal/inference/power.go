@@ -27,31 +27,6 @@ func TDetectable(power, df, alpha float64) float64 {
 	return bisect(lo, hi, func(d float64) bool { return TPower(d, df, alpha, false) < power })
 }
 
-// TwoSamplePower returns the power of the pooled two-sample t test with n per
-// group for a difference of delta and a standard deviation of sd.
-func TwoSamplePower(n, delta, sd, alpha float64, bothTails bool) float64 {
-	return TPower(delta/(sd*math.Sqrt(2/n)), 2*n-2, alpha, bothTails)
-}
-
-// TwoSampleN returns n per group, not rounded, for the given power.
-func TwoSampleN(delta, sd, power, alpha float64) float64 {
-	return bisect(1.0001, 1e7, func(n float64) bool { return TwoSamplePower(n, delta, sd, alpha, false) < power })
-}
-
-// TwoSampleDetectable returns the difference found with the given power by n
-// per group.
-func TwoSampleDetectable(n, sd, power, alpha float64) float64 {
-	return TDetectable(power, 2*n-2, alpha) * sd * math.Sqrt(2/n)
-}
-
-// PairedN returns the number of pairs, not rounded, for the given power; sd is
-// that of the differences.
-func PairedN(delta, sd, power, alpha float64) float64 {
-	return bisect(1.0001, 1e7, func(n float64) bool {
-		return TPower(delta/(sd/math.Sqrt(n)), n-1, alpha, false) < power
-	})
-}
-
 // SDUpper returns the one-sided upper bound, at the given confidence, of a
 // standard deviation estimated with df degrees of freedom: what to plan with
 // when the scatter is known from a few laps only.

@@ -46,19 +46,6 @@ func Variance(x []float64) float64 {
 	return math.Max(0, (s-c*c/n)/(n-1))
 }
 
-// Lag1 returns the lag-1 autocorrelation coefficient about the mean.
-func Lag1(x []float64) float64 {
-	m := Mean(x)
-	num, den := 0.0, 0.0
-	for i, v := range x {
-		den += (v - m) * (v - m)
-		if i > 0 {
-			num += (v - m) * (x[i-1] - m)
-		}
-	}
-	return num / den
-}
-
 // Median returns the middle of x (mean of the middle two for even counts).
 func Median(x []float64) float64 { return Quantile(x, 0.5) }
 
@@ -95,50 +82,4 @@ func quantileSorted(s []float64, p float64) float64 {
 		return s[0]
 	}
 	return s[i] + (h-float64(i))*(s[i+1]-s[i])
-}
-
-// HuberLocation returns Huber's M-estimate of location with tuning constant
-// 1.345 and scale fixed at MADScale x MAD, and its standard error by the usual
-// sandwich. Falls back to the mean where more than half the values are equal.
-// Source: Huber, Annals of Mathematical Statistics 35 (1964).
-func HuberLocation(x []float64) Estimate {
-	n := float64(len(x))
-	if len(x) < 2 {
-		return Estimate{Value: Mean(x), Lo: math.NaN(), Hi: math.NaN(), SE: math.NaN(), N: len(x), Level: 0.95,
-			Warnings: []string{"one value has no spread: at least 2 are needed"}}
-	}
-	const k = 1.345
-	mu, s := Median(x), MADScale*MAD(x)
-	if s == 0 {
-		return FromT(Mean(x), SD(x)/math.Sqrt(n), n-1, 0.95, len(x))
-	}
-	for range 100 {
-		sw, swx := 0.0, 0.0
-		for _, v := range x {
-			w := 1.0
-			if r := math.Abs(v-mu) / s; r > k {
-				w = k / r
-			}
-			sw += w
-			swx += w * v
-		}
-		next := swx / sw
-		if math.Abs(next-mu) <= 1e-14*(s+math.Abs(mu)) {
-			mu = next
-			break
-		}
-		mu = next
-	}
-	psi2, inside := 0.0, 0.0
-	for _, v := range x {
-		r := (v - mu) / s
-		if math.Abs(r) <= k {
-			inside++
-			psi2 += r * r
-		} else {
-			psi2 += k * k
-		}
-	}
-	se := s * math.Sqrt(psi2/(n-1)) / (inside / n) / math.Sqrt(n)
-	return FromT(mu, se, n-1, 0.95, len(x))
 }

@@ -181,14 +181,6 @@ func History(sheets []Sheet, slot, id string, row, column int) []Past {
 	return out
 }
 
-// Checksum is a short fingerprint of values, the same for the same numbers
-// however they were typed: the first 12 hex digits of the SHA-256 of their
-// canonical text.
-func Checksum(v Values) string {
-	h := sha256.Sum256(canonical(nil, v))
-	return hex.EncodeToString(h[:6])
-}
-
 // Checksum is the fingerprint of a whole slot: what the reference slot must
 // still show after a trial was loaded.
 func (s Sheet) Checksum(slot string) string {

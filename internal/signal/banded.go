@@ -15,14 +15,6 @@ func NewBanded(n, w int) *Banded {
 	return &Banded{N: n, W: w, Data: make([]float64, n*(w+1))}
 }
 
-// Add adds v to element (i, j) and, by symmetry, (j, i).
-func (m *Banded) Add(i, j int, v float64) {
-	if j > i {
-		i, j = j, i
-	}
-	m.Data[i*(m.W+1)+m.W+j-i] += v
-}
-
 // Factor replaces the matrix by its Cholesky factor; false if it is not
 // positive definite.
 func (m *Banded) Factor() bool {

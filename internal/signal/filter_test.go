@@ -75,42 +75,6 @@ func TestFiltFiltAgainstScipy(t *testing.T) {
 	}
 }
 
-// Savitzky-Golay tables (Analytical Chemistry 36, 1964, as corrected later).
-func TestSavitzkyGolay(t *testing.T) {
-	check := func(window, degree, deriv int, scale float64, want ...float64) {
-		t.Helper()
-		got := SavitzkyGolay(window, degree, deriv)
-		for i := range want {
-			if math.Abs(got[i]-want[i]/scale) > 1e-13 {
-				t.Errorf("window %d degree %d derivative %d: weight %d = %.15f, want %.15f", window, degree, deriv, i, got[i], want[i]/scale)
-			}
-		}
-	}
-	check(5, 2, 0, 35, -3, 12, 17, 12, -3)
-	check(5, 3, 0, 35, -3, 12, 17, 12, -3)
-	check(7, 2, 0, 21, -2, 3, 6, 7, 6, 3, -2)
-	check(9, 3, 0, 231, -21, 14, 39, 54, 59, 54, 39, 14, -21)
-	check(5, 2, 1, 10, -2, -1, 0, 1, 2)
-	check(5, 3, 1, 12, 1, -8, 0, 8, -1)
-	check(7, 4, 1, 252, 22, -67, -58, 0, 58, 67, -22)
-	check(9, 3, 1, 1188, 86, -142, -193, -126, 0, 126, 193, 142, -86)
-	check(5, 2, 2, 7, 2, -1, -2, -1, 2)
-	check(7, 2, 2, 42, 5, 0, -3, -4, -3, 0, 5)
-	check(9, 2, 2, 462, 28, 7, -8, -17, -20, -17, -8, 7, 28)
-	// A cubic passes the cubic smoother unchanged.
-	x, y := make([]float64, 30), make([]float64, 30)
-	for i := range x {
-		u := float64(i) - 12
-		x[i] = 1 + u - 0.3*u*u + 0.02*u*u*u
-	}
-	Convolve(y, x, SavitzkyGolay(9, 3, 0))
-	for i := 4; i < 26; i++ {
-		if math.Abs(y[i]-x[i]) > 1e-10 {
-			t.Errorf("cubic changed at %d: %g to %g", i, x[i], y[i])
-		}
-	}
-}
-
 // Delay by cross-correlation: the first case by hand, the second a Gauss pulse.
 func TestDelay(t *testing.T) {
 	x := []float64{0, 0, 1, 3, 5, 3, 1, 0, 0, 0, 0, 0}

@@ -75,7 +75,7 @@ func TestBandedAgainstDense(t *testing.T) {
 				dense[i][j] = 4 + float64(i)
 			}
 			if j <= i {
-				m.Add(i, j, dense[i][j])
+				m.Data[i*(m.W+1)+m.W+j-i] = dense[i][j]
 			}
 		}
 	}

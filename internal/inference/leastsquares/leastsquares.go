@@ -10,6 +10,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/mathext"
 
 	"cornerwright/internal/inference"
 )
@@ -220,8 +221,16 @@ func OneWay(groups ...[]float64) ANOVA {
 	}
 	a.BetweenDF, a.WithinDF = float64(len(groups)-1), float64(len(all)-len(groups))
 	a.F = a.BetweenSS / a.BetweenDF / (a.WithinSS / a.WithinDF)
-	a.P = inference.FSurvival(a.F, a.BetweenDF, a.WithinDF)
+	a.P = fSurvival(a.F, a.BetweenDF, a.WithinDF)
 	a.R2 = a.BetweenSS / (a.BetweenSS + a.WithinSS)
 	a.SD = math.Sqrt(a.WithinSS / a.WithinDF)
 	return a
+}
+
+// fSurvival returns P(F >= x) with d1 and d2 degrees of freedom.
+func fSurvival(x, d1, d2 float64) float64 {
+	if x <= 0 {
+		return 1
+	}
+	return mathext.RegIncBeta(d2/2, d1/2, d2/(d2+d1*x))
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/inference/second"
 )
 
 func column(x ...float64) [][]float64 {
@@ -240,7 +241,7 @@ func TestChangeWithCovariate(t *testing.T) {
 			b = append(b, v)
 		}
 	}
-	w := inference.Welch(a, b, 0.95)
+	w := second.Welch(a, b, 0.95)
 	near(t, "Welch t", w.T, -2.268822244155, 1e-9)
 	near(t, "Welch df", w.DF, 9.993171084415, 1e-9)
 	near(t, "Welch p", w.P, 0.046680978880, 1e-9)
@@ -293,7 +294,7 @@ func TestRLinearModels(t *testing.T) {
 	near(t, "mtcars se", f.SE[1], 1.545645332, 1e-9)
 	near(t, "mtcars HC3", f.Robust(HC3)[1], 1.688464742, 1e-9)
 	near(t, "mtcars wt", f.Coef[2], -5.3528114468, 1e-9)
-	w := inference.Welch(auto, manual, 0.95)
+	w := second.Welch(auto, manual, 0.95)
 	near(t, "mtcars Welch t", w.T, -3.7671231451, 1e-9)
 	near(t, "mtcars Welch df", w.DF, 18.3322516384, 1e-9)
 }
@@ -305,4 +306,9 @@ func near(t *testing.T, what string, got, want, tol float64) {
 	if math.IsNaN(got) || math.Abs(got-want) > tol*math.Max(1, math.Abs(want)) {
 		t.Errorf("%s: got %.15g, want %.15g (tol %g)", what, got, want, tol)
 	}
+}
+
+// A quantile of F as R 4.2.2 prints it.
+func TestFSurvival(t *testing.T) {
+	near(t, "F survival", fSurvival(2.866081, 4, 20), 0.05, 1e-6)
 }

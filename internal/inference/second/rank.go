@@ -1,9 +1,10 @@
-package inference
+package second
 
 import (
 	"math"
 	"slices"
-	"sort"
+
+	"cornerwright/internal/inference"
 )
 
 // RankTest is the outcome of a rank test: the statistic, one-sided p values for
@@ -21,7 +22,7 @@ type RankTest struct {
 // Whitney, Annals of Mathematical Statistics 18 (1947).
 func MannWhitney(a, b []float64) RankTest {
 	all := append(slices.Clone(a), b...)
-	r2 := doubledRanks(all)
+	r2 := inference.DoubledRanks(all)
 	sum := 0
 	for i := range a {
 		sum += r2[i]
@@ -38,8 +39,8 @@ func MannWhitney(a, b []float64) RankTest {
 		n := float64(na + nb)
 		ties := tieSum(all)
 		sd := math.Sqrt(float64(na*nb) / 12 * (n + 1 - ties/(n*(n-1))))
-		t.PLow = NormalCDF((u - mu + 0.5) / sd)
-		t.PHigh = NormalCDF(-(u - mu - 0.5) / sd)
+		t.PLow = inference.NormalCDF((u - mu + 0.5) / sd)
+		t.PHigh = inference.NormalCDF(-(u - mu - 0.5) / sd)
 	} else {
 		// ways[k][s]: choices of k values with doubled rank sum s.
 		total := 0
@@ -88,7 +89,7 @@ func SignedRank(d []float64) RankTest {
 	if n == 0 {
 		return RankTest{P: 1, PLow: 1, PHigh: 1, Exact: true}
 	}
-	r2 := doubledRanks(abs)
+	r2 := inference.DoubledRanks(abs)
 	v, total := 0, 0
 	for i, r := range r2 {
 		total += r
@@ -104,8 +105,8 @@ func SignedRank(d []float64) RankTest {
 			s2 += float64(r*r) / 16
 		}
 		sd := math.Sqrt(s2)
-		t.PLow = NormalCDF((t.Statistic - mu + 0.5) / sd)
-		t.PHigh = NormalCDF(-(t.Statistic - mu - 0.5) / sd)
+		t.PLow = inference.NormalCDF((t.Statistic - mu + 0.5) / sd)
+		t.PHigh = inference.NormalCDF(-(t.Statistic - mu - 0.5) / sd)
 	} else {
 		ways := make([]float64, total+1)
 		ways[0] = 1
@@ -129,28 +130,6 @@ func SignedRank(d []float64) RankTest {
 	return t
 }
 
-// doubledRanks returns twice the rank of every value, mid-ranks for ties, so
-// that they stay whole.
-func doubledRanks(x []float64) []int {
-	idx := make([]int, len(x))
-	for i := range idx {
-		idx[i] = i
-	}
-	sort.Slice(idx, func(a, b int) bool { return x[idx[a]] < x[idx[b]] })
-	r := make([]int, len(x))
-	for i := 0; i < len(idx); {
-		j := i
-		for j+1 < len(idx) && x[idx[j+1]] == x[idx[i]] {
-			j++
-		}
-		for k := i; k <= j; k++ {
-			r[idx[k]] = i + j + 2
-		}
-		i = j + 1
-	}
-	return r
-}
-
 func tieSum(x []float64) float64 {
 	s := slices.Clone(x)
 	slices.Sort(s)
@@ -172,14 +151,14 @@ func tieSum(x []float64) float64 {
 // not the one asked for. With too few values for the level the interval is
 // infinite. Source: Hodges and Lehmann, Annals of Mathematical Statistics 34
 // (1963).
-func HodgesLehmann(a, b []float64, level float64) Estimate {
+func HodgesLehmann(a, b []float64, level float64) inference.Estimate {
 	d := make([]float64, 0, len(a)*len(b))
 	for _, x := range a {
 		for _, y := range b {
 			d = append(d, x-y)
 		}
 	}
-	e := Estimate{Value: Median(d), Lo: math.Inf(-1), Hi: math.Inf(1), N: len(a) + len(b), SE: math.NaN(), DF: math.NaN()}
+	e := inference.Estimate{Value: inference.Median(d), Lo: math.Inf(-1), Hi: math.Inf(1), N: len(a) + len(b), SE: math.NaN(), DF: math.NaN()}
 	slices.Sort(d)
 	// The distribution of U without ties, by counting.
 	na, nb := len(a), len(b)

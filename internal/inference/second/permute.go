@@ -1,8 +1,13 @@
-package inference
+// Package second gives second opinions for tests: tests of means, ranks and
+// permutations that assume other things than the methods of verdict, each checked
+// against published values.
+package second
 
 import (
 	"math"
 	"math/rand/v2"
+
+	"cornerwright/internal/inference"
 )
 
 // Permutation is the outcome of a permutation test on a difference.
@@ -85,7 +90,7 @@ func PermuteTwoSample(a, b []float64) Permutation {
 // 2^n up to 17 differences, else 49,999 draws seeded from the data.
 func PermuteSigns(d []float64) Permutation {
 	n := len(d)
-	p := newCount(Mean(d), spanOf(append(d[:n:n], 0)))
+	p := newCount(inference.Mean(d), spanOf(append(d[:n:n], 0)))
 	flip := func(bits uint64) float64 {
 		s := 0.0
 		for i, v := range d {
@@ -105,7 +110,7 @@ func PermuteSigns(d []float64) Permutation {
 		return p.done()
 	}
 	if n > 63 {
-		panic("inference: PermuteSigns takes at most 63 differences")
+		panic("second: PermuteSigns takes at most 63 differences")
 	}
 	r := Seed(d)
 	p.add(p.Value)
@@ -122,7 +127,7 @@ func PermuteSigns(d []float64) Permutation {
 func PermuteOrders(values []float64, ridden []bool, orders [][]bool) Permutation {
 	stat := func(o []bool) float64 {
 		if len(o) != len(values) {
-			panic("inference: PermuteOrders needs orders as long as the values")
+			panic("second: PermuteOrders needs orders as long as the values")
 		}
 		var s [2]float64
 		var n [2]float64
