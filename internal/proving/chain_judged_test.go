@@ -66,7 +66,7 @@ func (w *row) judge(t *testing.T, l limits, many bool) {
 		atLeast("causes found", float64(w.found), float64(w.causes-1))
 	}
 	atMost("false remarks believed, %", pct(w.believed, w.remarks), believed)
-	others := 93.0 // of some three hundred; few may miss by chance
+	others := othersLimit
 	if !many {
 		others = chance(w.others, 93)
 	}
@@ -76,6 +76,10 @@ func (w *row) judge(t *testing.T, l limits, many bool) {
 	}
 	atMost("false claims", float64(w.claims), 1+0.1*float64(w.verdicts))
 }
+
+// othersLimit is the least share (%) of the 95 % intervals of other turns' effects
+// that must hold.
+const othersLimit = 93.0
 
 // chance is the share in % that n honest 95 % intervals fall below once in a
 // thousand, at most limit.

