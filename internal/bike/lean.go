@@ -60,6 +60,15 @@ type LeanInput struct {
 	YawRate      []float64
 	PitchRate    []float64
 	Scratch      *signal.Scratch
+	Spare        [3][]float64 // memory to work in, of the length of the grid; nil where there is none
+}
+
+// spare is memory of n values to work in: x where it fits.
+func spare(x []float64, n int) []float64 {
+	if len(x) == n {
+		return x
+	}
+	return make([]float64, n)
 }
 
 // splitHz parts what the path tells (below) from what the roll gyro tells
@@ -80,12 +89,13 @@ func EstimateLean(in LeanInput, b *Bike) (lean, se []float64, rep LeanReport) {
 	if sc == nil {
 		sc = &signal.Scratch{}
 	}
-	path := make([]float64, n)
-	tmp := make([]float64, n)
+	path, tmp := spare(in.Spare[0], n), spare(in.Spare[1], n)
 	lean = make([]float64, n)
-	for i, v := range in.Speed {
-		path[i] = TyreLean(IdealLean(v*v*in.Kappa[i]), h, t)
-	}
+	signal.Pieces(n, func(from, to int) {
+		for i := from; i < to; i++ {
+			path[i] = TyreLean(IdealLean(in.Speed[i]*in.Speed[i]*in.Kappa[i]), h, t)
+		}
+	})
 	if assumed {
 		rep.Notes = append(rep.Notes, "height of the centre of mass or crown radii are not in the bike file: usual values taken for lean from the path")
 	}
@@ -120,7 +130,7 @@ func EstimateLean(in LeanInput, b *Bike) (lean, se []float64, rep LeanReport) {
 			for i := range tmp {
 				tmp[i] -= drift * float64(i)
 			}
-			fused := make([]float64, n)
+			fused := spare(in.Spare[2], n)
 			signal.LowPassInto(fused, tmp, splitHz, rate, sc)
 			for i := range fused {
 				fused[i] = path[i] + tmp[i] - fused[i]
@@ -266,7 +276,7 @@ func checkChannel(in LeanInput, ref, dst, tmp []float64, rep *LeanReport, refSE 
 	lagMin, lagMax := int(-0.3/dt), int(0.6/dt)
 	lagStep := max(1, int(math.Round(0.02/dt)))
 	best, bestLag := 0.0, 0
-	for lag := lagMin; lag <= lagMax; lag += lagStep {
+	correlation := func(lag int) float64 {
 		var m, sx, sy, sxx, syy, sxy float64
 		for i := max(0, -lag); i < n-max(0, lag); i += 2 * step {
 			if !ok(i) {
@@ -281,14 +291,19 @@ func checkChannel(in LeanInput, ref, dst, tmp []float64, rep *LeanReport, refSE 
 			sxy += x * y
 		}
 		if m < 50 {
-			continue
+			return 0
 		}
 		den := math.Sqrt((sxx - sx*sx/m) * (syy - sy*sy/m))
 		if den <= 0 {
-			continue
+			return 0
 		}
-		if c := (sxy - sx*sy/m) / den; math.Abs(c) > math.Abs(best) {
-			best, bestLag = c, lag
+		return (sxy - sx*sy/m) / den
+	}
+	each := make([]float64, (lagMax-lagMin)/lagStep+1)
+	signal.Each(len(each), func(k int) { each[k] = correlation(lagMin + k*lagStep) })
+	for k, c := range each {
+		if math.Abs(c) > math.Abs(best) {
+			best, bestLag = c, lagMin+k*lagStep
 		}
 	}
 	if math.Abs(best) < 0.7 {
@@ -329,9 +344,11 @@ func checkChannel(in LeanInput, ref, dst, tmp []float64, rep *LeanReport, refSE 
 	thin := math.Sqrt(math.Max(1, 5/(float64(step)*dt)))
 	rep.OffsetSE = math.Sqrt(fit.Cov[0][0]) * thin
 	rep.ScaleSE = math.Sqrt(fit.Cov[1][1]) * thin
-	for i := range dst {
-		dst[i] = sign*signal.At(in.Channel, 0, dt, float64(i)*dt+delay) - rep.Offset
-	}
+	signal.Pieces(n, func(from, to int) {
+		for i := from; i < to; i++ {
+			dst[i] = sign*signal.At(in.Channel, 0, dt, float64(i)*dt+delay) - rep.Offset
+		}
+	})
 	if math.Abs(rep.Scale-1) > math.Max(0.07, 3*rep.ScaleSE) {
 		rep.Notes = append(rep.Notes, fmt.Sprintf("the lean channel reads %.0f %% of what the path asks for: scale is suspect, or the rider hangs off; left as it is", 100*rep.Scale))
 	}

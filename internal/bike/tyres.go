@@ -20,6 +20,7 @@ type TyreInput struct {
 	RearFree          []bool  // rear carries engine force alone, and front rolls freely
 	Block             []int32 // lap or stretch a sample belongs to, for the error bars
 	Scratch           *signal.Scratch
+	Spare             [3][]float64 // memory to work in, of the length of the grid; nil where there is none
 }
 
 // Front is what the front wheel says of ground speed.
@@ -52,8 +53,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 		return fit, model.speed(in), 0
 	}
 	n := len(in.Front)
-	accel := make([]float64, n)
-	tmp := make([]float64, n)
+	accel, tmp := spare(in.Spare[0], n), spare(in.Spare[1], n)
 	sc := in.Scratch
 	if sc == nil {
 		sc = &signal.Scratch{}
@@ -178,9 +178,11 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 
 func (m frontModel) speed(in TyreInput) []float64 {
 	v := make([]float64, len(in.Front))
-	for i, w := range in.Front {
-		v[i] = m.scale * w * (1 - m.shrink*(1-math.Cos(in.Lean[i])))
-	}
+	signal.Pieces(len(v), func(from, to int) {
+		for i := from; i < to; i++ {
+			v[i] = m.scale * in.Front[i] * (1 - m.shrink*(1-math.Cos(in.Lean[i])))
+		}
+	})
 	return v
 }
 

@@ -53,7 +53,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	if sc == nil {
 		sc = &signal.Scratch{}
 	}
-	vl, wl, al := make([]float64, n), make([]float64, n), make([]float64, n)
+	vl, wl, al := spare(in.Spare[0], n), spare(in.Spare[1], n), spare(in.Spare[2], n)
 	signal.LowPassInto(vl, v, 5, rate, sc)
 	signal.LowPassInto(wl, in.Rear, 5, rate, sc)
 	signal.DerivativeInto(al, vl, in.DT)
@@ -188,15 +188,18 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 	}
 	// The spread over what had to be assumed.
 	var varR, varC float64
-	for _, pair := range [][2]rearGuess{
+	pairs := [][2]rearGuess{
 		{{1.2, base.area, 0.5, SideDrag}, {1.45, base.area, 0.5, SideDrag}},
 		{{1.3, base.area - 0.07, 0.5, SideDrag}, {1.3, base.area + 0.07, 0.5, SideDrag}},
 		{{1.3, base.area, 0.4, SideDrag}, {1.3, base.area, 0.6, SideDrag}},
 		{{1.3, base.area, 0.5, 0.5 * SideDrag}, {1.3, base.area, 0.5, 1.5 * SideDrag}},
-	} {
+	}
+	others := make([][]float64, 2*len(pairs))
+	signal.Each(len(others), func(k int) { others[k], _, _, _ = solve(pairs[k/2][k%2], best, spread) })
+	for pair := range pairs {
 		var r, c [2]float64
-		for k, g := range pair {
-			x, _, _, _ := solve(g, best, spread)
+		for k := range r {
+			x := others[2*pair+k]
 			if x == nil {
 				x = best
 			}

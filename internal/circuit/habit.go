@@ -1,6 +1,10 @@
 package circuit
 
-import "math"
+import (
+	"math"
+
+	"cornerwright/internal/signal"
+)
 
 const (
 	habitCell  = 10.0 // m
@@ -142,15 +146,17 @@ func (j *joint) applyHabit(slope []float64) {
 		return
 	}
 	scale := float64(n) / j.line.Length
-	for i, s := range j.grid {
-		u := j.line.wrap(s)*scale - 0.5
-		if u < 0 {
-			u += float64(n)
+	signal.Pieces(len(j.grid), func(from, to int) {
+		for i := from; i < to; i++ {
+			u := j.line.wrap(j.grid[i])*scale - 0.5
+			if u < 0 {
+				u += float64(n)
+			}
+			k := int(u)
+			f := u - float64(k)
+			j.d.v[i] *= 1 + slope[k%n] + f*(slope[(k+1)%n]-slope[k%n])
 		}
-		k := int(u)
-		f := u - float64(k)
-		j.d.v[i] *= 1 + slope[k%n] + f*(slope[(k+1)%n]-slope[k%n])
-	}
+	})
 	j.d.integrate()
 }
 

@@ -19,7 +19,8 @@ type joint struct {
 	antenna  float64
 	antennaV []float64 // m/s, speeds as logged
 	sm       *smoother
-	coarse   smoother // of positionDelay
+	coarse   smoother // of positionDelay and tune
+	beside   smoother // of tune, that two are tried at once
 	rows     []row
 	bias     [2]float64 // m, constant GPS offset removed
 	phi      []float64  // lean from path on the grid, for the rolling radius
@@ -137,12 +138,15 @@ func (j *joint) finish() {
 // spread carries S from the fixes to the grid and computes lean from the path.
 func (j *joint) spread() {
 	j.carry()
-	for i, v := range j.d.v {
-		x := v * v * j.line.kappaAt(j.grid[i]) / gravity
-		// tyreLean(atan x), with sin(atan x) by algebra and asin by its series.
-		u := 0.08 / 0.52 * x / math.Sqrt(1+x*x)
-		j.phi[i] = math.Atan(x) + u + u*u*u/6
-	}
+	signal.Pieces(len(j.phi), func(from, to int) {
+		for i := from; i < to; i++ {
+			v := j.d.v[i]
+			x := v * v * j.line.kappaAt(j.grid[i]) / gravity
+			// tyreLean(atan x), with sin(atan x) by algebra and asin by its series.
+			u := 0.08 / 0.52 * x / math.Sqrt(1+x*x)
+			j.phi[i] = math.Atan(x) + u + u*u*u/6
+		}
+	})
 }
 
 // carry is spread without the lean.

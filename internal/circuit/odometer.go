@@ -24,9 +24,10 @@ type odometer struct {
 	speedLag           float64 // s by which GPS speed is older than the position beside it
 	scale, scaleSE     float64
 	crown              float64
-	leanLag            float64 // s by which the wheel's lean trails the path's
-	brakeSlip          float64 // share of speed that the front wheel loses per m/s2 of braking
-	gpsSD              float64 // m/s, robust scatter of GPS speed about the wheel
+	leanLag            float64   // s by which the wheel's lean trails the path's
+	brakeSlip          float64   // share of speed that the front wheel loses per m/s2 of braking
+	gpsSD              float64   // m/s, robust scatter of GPS speed about the wheel
+	shrink, shrinkRate []float64 // of calibrate, kept for the memory
 	source             string
 }
 
@@ -116,15 +117,21 @@ func alive(c *recording.Channel) (t, v []float64) {
 
 // slope is the mean derivative over a window of about w seconds.
 func slope(x []float64, dt, w float64) []float64 {
-	k := int(math.Max(1, math.Round(w/dt/2)))
 	out := make([]float64, len(x))
+	slopeInto(out, x, dt, w)
+	return out
+}
+
+// slopeInto is slope into dst.
+func slopeInto(dst, x []float64, dt, w float64) {
+	k := int(math.Max(1, math.Round(w/dt/2)))
 	for i := range x {
 		a, b := max(0, i-k), min(len(x)-1, i+k)
+		dst[i] = 0
 		if b > a {
-			out[i] = (x[b] - x[a]) / (float64(b-a) * dt)
+			dst[i] = (x[b] - x[a]) / (float64(b-a) * dt)
 		}
 	}
-	return out
 }
 
 // coarseLatency scans delays for the smallest robust scatter of GPS speed
@@ -170,11 +177,16 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 	var shrink, rate []float64 // 1 - cos lean, and its rate
 	if phi != nil {
 		p = 4
-		shrink = make([]float64, n)
-		for i, a := range phi {
-			shrink[i] = 1 - math.Cos(a)
+		if d.shrink == nil {
+			d.shrink, d.shrinkRate = make([]float64, n), make([]float64, n)
 		}
-		rate = slope(shrink, d.dt, 0.07)
+		shrink, rate = d.shrink, d.shrinkRate
+		signal.Pieces(n, func(from, to int) {
+			for i := from; i < to; i++ {
+				shrink[i] = 1 - math.Cos(phi[i])
+			}
+		})
+		slopeInto(rate, shrink, d.dt, 0.07)
 	}
 	limits := []float64{1.5, 0.6, 0.3}
 	if d.gpsSD > 0.1 {

@@ -3,6 +3,7 @@ package circuit
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"cornerwright/internal/recording"
 	"cornerwright/internal/signal"
@@ -32,62 +33,71 @@ func (j *joint) position() *Position {
 	p.Offset2D = j.bias
 	p.Offset2DSE = j.offsetLeft()
 	m := len(f.t)
-	k := 0
-	var se, off, offSE [2]float64
-	var b [2]float64
 	own := j.ownSE()
-	load := func(side, i int) {
-		x, c := &j.sm.x[i], &j.sm.p[i]
-		se[side] = own[i]
-		off[side] = x[iD]
-		offSE[side] = math.Sqrt(c[iD*5+iD])
-		b[side] = x[iB]
-	}
-	load(0, 0)
-	load(1, 0)
-	for i := 0; i < n; i++ {
-		t := d.t0 + float64(i)*d.dt
-		p.Time[i] = t
-		moved := false
-		for k < m && f.t[k]-d.latency <= t {
-			k++
-			moved = true
+	signal.Pieces(n, func(from, to int) {
+		// k is the first fix after a sample.
+		first := d.t0 + float64(from)*d.dt
+		k := sort.Search(m, func(k int) bool { return f.t[k]-d.latency > first })
+		var se, off, offSE [2]float64
+		var b [2]float64
+		load := func(side, i int) {
+			x, c := &j.sm.x[i], &j.sm.p[i]
+			se[side] = own[i]
+			off[side] = x[iD]
+			offSE[side] = math.Sqrt(c[iD*5+iD])
+			b[side] = x[iB]
 		}
-		if moved {
-			load(0, k-1)
-			load(1, min(k, m-1))
+		load(0, max(k-1, 0))
+		load(1, min(k, m-1))
+		if k == 0 {
+			load(1, 0)
 		}
-		w := 0.0
-		gap := 0.0
-		if k > 0 && k < m {
-			gap = f.t[k] - f.t[k-1]
-			w = (t + d.latency - f.t[k-1]) / gap
+		for i := from; i < to; i++ {
+			t := d.t0 + float64(i)*d.dt
+			p.Time[i] = t
+			moved := false
+			for k < m && f.t[k]-d.latency <= t {
+				k++
+				moved = true
+			}
+			if moved {
+				load(0, k-1)
+				load(1, min(k, m-1))
+			}
+			w := 0.0
+			gap := 0.0
+			if k > 0 && k < m {
+				gap = f.t[k] - f.t[k-1]
+				w = (t + d.latency - f.t[k-1]) / gap
+			}
+			p.SSE[i] = se[0] + w*(se[1]-se[0])
+			// Before the first fix and after the last nothing but the odometer tells.
+			if blind := math.Max(f.t[0]-d.latency-t, t+d.latency-f.t[m-1]); blind > 0 {
+				p.SSE[i] = math.Hypot(p.SSE[i], deadShare*blind*d.v[i])
+			}
+			if d.wheel || d.timed {
+				p.SSE[i] = math.Hypot(p.SSE[i], p.LatencySE*d.v[i])
+			}
+			p.Offset[i] = off[0] + w*(off[1]-off[0])
+			p.OffsetSE[i] = offSE[0] + w*(offSE[1]-offSE[0])
+			v := d.v[i]
+			p.Speed[i] = v * (1 + b[0] + w*(b[1]-b[0]))
+			_, _, h, kap := j.line.At(p.S[i])
+			p.Kappa[i] = kap / math.Max(0.5, 1-kap*p.Offset[i])
+			p.Heading[i] = h
 		}
-		p.SSE[i] = se[0] + w*(se[1]-se[0])
-		// Before the first fix and after the last nothing but the odometer tells.
-		if blind := math.Max(f.t[0]-d.latency-t, t+d.latency-f.t[m-1]); blind > 0 {
-			p.SSE[i] = math.Hypot(p.SSE[i], deadShare*blind*d.v[i])
-		}
-		if d.wheel || d.timed {
-			p.SSE[i] = math.Hypot(p.SSE[i], p.LatencySE*d.v[i])
-		}
-		p.Offset[i] = off[0] + w*(off[1]-off[0])
-		p.OffsetSE[i] = offSE[0] + w*(offSE[1]-offSE[0])
-		v := d.v[i]
-		p.Speed[i] = v * (1 + b[0] + w*(b[1]-b[0]))
-		_, _, h, kap := j.line.At(p.S[i])
-		p.Kappa[i] = kap / math.Max(0.5, 1-kap*p.Offset[i])
-		p.Heading[i] = h
-	}
+	})
 	signal.Unwrap(p.Heading)
 	// The path turns against the line where the offset changes with distance.
 	step := int(math.Max(1, 0.1/d.dt))
-	for i := step; i < n-step; i++ {
-		if ds := p.S[i+step] - p.S[i-step]; ds > 1 {
-			p.Heading[i] += math.Atan2(p.Offset[i+step]-p.Offset[i-step], ds)
+	signal.Pieces(n-2*step, func(from, to int) {
+		for i := from + step; i < to+step; i++ {
+			if ds := p.S[i+step] - p.S[i-step]; ds > 1 {
+				p.Heading[i] += math.Atan2(p.Offset[i+step]-p.Offset[i-step], ds)
+			}
+			p.HeadingSE[i] = 0.01
 		}
-		p.HeadingSE[i] = 0.01
-	}
+	})
 	sv := math.Max(0.02, d.gpsSD/math.Sqrt(10))
 	for i := range p.SpeedSE {
 		p.SpeedSE[i] = sv
@@ -106,14 +116,19 @@ const deadShare = 0.01
 func (j *joint) offsetLeft() float64 {
 	n := len(j.sm.x)
 	v := 0.0
-	for _, axis := range []int{iCX, iCY} {
+	axes := []int{iCX, iCY}
+	var means [2][]vec5
+	signal.Each(len(axes), func(k int) {
 		a := make([]vec5, n)
 		for i := range a {
-			a[i][axis] = 1 / float64(n)
+			a[i][axes[k]] = 1 / float64(n)
 		}
 		j.sm.respond(a)
-		for i := range a {
-			v += a[i][axis] / float64(n)
+		means[k] = a
+	})
+	for k, axis := range axes {
+		for _, a := range means[k] {
+			v += a[axis] / float64(n)
 		}
 	}
 	return math.Sqrt(0.5 * v)
@@ -150,8 +165,8 @@ func (j *joint) ownSE() []float64 {
 	for i := range weight {
 		weight[i] = [2]float64{east[i][iDS], north[i][iDS]}
 	}
-	j.sm.respond(east)
-	j.sm.respond(north)
+	both := [2][]vec5{east, north}
+	signal.Each(len(both), func(k int) { j.sm.respond(both[k]) })
 	var vxx, vxy, vyy float64 // covariance of the offset
 	for i, w := range weight {
 		vxx += w[0] * east[i][iDS]

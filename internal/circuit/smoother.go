@@ -78,6 +78,7 @@ type smoother struct {
 	g      []mat5  // gain: x[i] given x[i+1] moves by g[i] (x[i+1] - E)
 	diag   []mat5
 	off    []mat5
+	factor [][3]float64 // what elimination adds to the misfit of each row
 }
 
 // solve fills x, and p and g when cov is asked for.
@@ -96,13 +97,11 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 	n := len(rows)
 	if cap(sm.x) < n {
 		sm.x, sm.p, sm.g = make([]vec5, n), make([]mat5, n), make([]mat5, n)
-		sm.diag, sm.off = make([]mat5, n), make([]mat5, n)
+		sm.diag, sm.off, sm.factor = make([]mat5, n), make([]mat5, n), make([][3]float64, n)
 	}
 	sm.x, sm.p, sm.g = sm.x[:n], sm.p[:n], sm.g[:n]
-	sm.diag, sm.off = sm.diag[:n], sm.off[:n]
-	for i := range sm.diag {
-		sm.diag[i], sm.off[i], sm.x[i] = mat5{}, mat5{}, vec5{}
-	}
+	sm.diag, sm.off, sm.factor = sm.diag[:n], sm.off[:n], sm.factor[:n]
+	sm.diag[0] = mat5{}
 	var fit float64
 	// Logarithms are dear: they are taken of products.
 	prod, count := 1.0, 0
@@ -118,10 +117,15 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 		sm.diag[0][k*nState+k] += 1 / v
 		ln(v)
 	}
+	// Set up and eliminated in one walk, while a row is in the processor's cache.
 	for i := range rows {
 		r := &rows[i]
 		d := &sm.diag[i]
 		b := &sm.x[i]
+		sm.off[i], *b = mat5{}, vec5{}
+		if i > 0 {
+			*d = mat5{}
+		}
 		if r.w > 0 {
 			w := r.w / sq(q.white)
 			// x row: [tx 0 1 0 nx], y row: [ty 0 0 1 ny], normal to the right.
@@ -250,42 +254,54 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 			fit += c * r.cd * r.cd
 			ln(1 / c)
 		}
-	}
-	// Forward: block Cholesky, lower triangles; off[i] becomes L[i][i-1].
-	for i := 0; i < n; i++ {
-		if i > 0 {
-			l := &sm.diag[i-1]
-			e := &sm.off[i]
-			// Solve X l' = e row by row.
-			for r := 0; r < 5; r++ {
-				er := e[r*5 : r*5+5]
-				er[0] /= l[0]
-				er[1] = (er[1] - er[0]*l[5]) / l[6]
-				er[2] = (er[2] - er[0]*l[10] - er[1]*l[11]) / l[12]
-				er[3] = (er[3] - er[0]*l[15] - er[1]*l[16] - er[2]*l[17]) / l[18]
-				er[4] = (er[4] - er[0]*l[20] - er[1]*l[21] - er[2]*l[22] - er[3]*l[23]) / l[24]
-			}
-			d := &sm.diag[i]
-			xb, xp := &sm.x[i], &sm.x[i-1]
-			for r := 0; r < 5; r++ {
-				a := e[r*5 : r*5+5]
-				for c := 0; c <= r; c++ {
-					b := e[c*5 : c*5+5]
-					d[r*5+c] -= a[0]*b[0] + a[1]*b[1] + a[2]*b[2] + a[3]*b[3] + a[4]*b[4]
-				}
-				xb[r] -= a[0]*xp[0] + a[1]*xp[1] + a[2]*xp[2] + a[3]*xp[3] + a[4]*xp[4]
-			}
-		}
-		if !chol5(&sm.diag[i]) {
+		if !sm.eliminate(i - 1) {
 			return false
 		}
-		forward5(&sm.diag[i], &sm.x[i])
-		l, y := &sm.diag[i], &sm.x[i]
-		fit -= y[0]*y[0] + y[1]*y[1] + y[2]*y[2] + y[3]*y[3] + y[4]*y[4]
-		ln(sq(l[0] * l[6] * l[12]))
-		ln(sq(l[18] * l[24]))
+	}
+	if !sm.eliminate(n - 1) {
+		return false
+	}
+	for i := range sm.factor {
+		f := &sm.factor[i]
+		fit -= f[0]
+		ln(f[1])
+		ln(f[2])
 	}
 	sm.misfit = fit + math.Log(prod)
+	return true
+}
+
+// eliminate is one step of the block Cholesky factorisation, lower triangles: row i,
+// to which no other row adds any more; off[i] becomes L[i][i-1].
+func (sm *smoother) eliminate(i int) bool {
+	d, xb := &sm.diag[i], &sm.x[i]
+	if i > 0 {
+		l := &sm.diag[i-1]
+		e := &sm.off[i]
+		// Solve X l' = e row by row.
+		for r := 0; r < 5; r++ {
+			er := e[r*5 : r*5+5]
+			er[0] /= l[0]
+			er[1] = (er[1] - er[0]*l[5]) / l[6]
+			er[2] = (er[2] - er[0]*l[10] - er[1]*l[11]) / l[12]
+			er[3] = (er[3] - er[0]*l[15] - er[1]*l[16] - er[2]*l[17]) / l[18]
+			er[4] = (er[4] - er[0]*l[20] - er[1]*l[21] - er[2]*l[22] - er[3]*l[23]) / l[24]
+		}
+		xp := &sm.x[i-1]
+		for r := 0; r < 5; r++ {
+			a := e[r*5 : r*5+5]
+			for c := 0; c <= r; c++ {
+				b := e[c*5 : c*5+5]
+				d[r*5+c] -= a[0]*b[0] + a[1]*b[1] + a[2]*b[2] + a[3]*b[3] + a[4]*b[4]
+			}
+			xb[r] -= a[0]*xp[0] + a[1]*xp[1] + a[2]*xp[2] + a[3]*xp[3] + a[4]*xp[4]
+		}
+	}
+	if !chol5(d) {
+		return false
+	}
+	forward5(d, xb)
+	sm.factor[i] = [3]float64{xb[0]*xb[0] + xb[1]*xb[1] + xb[2]*xb[2] + xb[3]*xb[3] + xb[4]*xb[4], sq(d[0] * d[6] * d[12]), sq(d[18] * d[24])}
 	return true
 }
 
@@ -356,22 +372,40 @@ func (sm *smoother) back(cov bool) {
 }
 
 func chol5(a *mat5) bool {
-	for i := 0; i < 5; i++ {
-		for j := 0; j <= i; j++ {
-			s := a[i*5+j]
-			for k := 0; k < j; k++ {
-				s -= a[i*5+k] * a[j*5+k]
-			}
-			if j < i {
-				a[i*5+j] = s / a[j*5+j]
-				continue
-			}
-			if !(s > 0) {
-				return false
-			}
-			a[i*5+i] = math.Sqrt(s)
-		}
+	if !(a[0] > 0) {
+		return false
 	}
+	a[0] = math.Sqrt(a[0])
+	a[5] /= a[0]
+	s := a[6] - a[5]*a[5]
+	if !(s > 0) {
+		return false
+	}
+	a[6] = math.Sqrt(s)
+	a[10] /= a[0]
+	a[11] = (a[11] - a[10]*a[5]) / a[6]
+	s = a[12] - a[10]*a[10] - a[11]*a[11]
+	if !(s > 0) {
+		return false
+	}
+	a[12] = math.Sqrt(s)
+	a[15] /= a[0]
+	a[16] = (a[16] - a[15]*a[5]) / a[6]
+	a[17] = (a[17] - a[15]*a[10] - a[16]*a[11]) / a[12]
+	s = a[18] - a[15]*a[15] - a[16]*a[16] - a[17]*a[17]
+	if !(s > 0) {
+		return false
+	}
+	a[18] = math.Sqrt(s)
+	a[20] /= a[0]
+	a[21] = (a[21] - a[20]*a[5]) / a[6]
+	a[22] = (a[22] - a[20]*a[10] - a[21]*a[11]) / a[12]
+	a[23] = (a[23] - a[20]*a[15] - a[21]*a[16] - a[22]*a[17]) / a[18]
+	s = a[24] - a[20]*a[20] - a[21]*a[21] - a[22]*a[22] - a[23]*a[23]
+	if !(s > 0) {
+		return false
+	}
+	a[24] = math.Sqrt(s)
 	return true
 }
 

@@ -1,6 +1,9 @@
 package circuit
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // tuned are the spreads that a recording itself tells: how far the slow GPS error
 // goes, how far the rider strays, how the odometer walks off, how soon the rider's
@@ -38,14 +41,14 @@ func (j *joint) tune() {
 	if len(rows) < tuneRows {
 		return
 	}
-	sm, q, usual := &j.coarse, j.q, defaultNoise()
-	misfit := func(q noise) float64 {
+	q, usual := j.q, defaultNoise()
+	misfit := func(sm *smoother, q noise) float64 {
 		if !sm.reduce(rows, q) {
 			return math.NaN()
 		}
 		return sm.misfit + sq(math.Log(q.slow/usual.slow)/usually) + sq(math.Log(q.offset/usual.offset)/usually) + sq(math.Log(q.forget/usual.forget)/usually)
 	}
-	here := misfit(q)
+	here := misfit(&j.coarse, q)
 	for pass := range 2 {
 		for k, at := range tuned {
 			h := tuneStep
@@ -61,7 +64,11 @@ func (j *joint) tune() {
 			up, down := q, q
 			*at(&up) *= math.Exp(h)
 			*at(&down) *= math.Exp(-h)
-			a, b := misfit(down), misfit(up)
+			var a, b float64
+			var other sync.WaitGroup
+			other.Go(func() { a = misfit(&j.beside, down) })
+			b = misfit(&j.coarse, up)
+			other.Wait()
 			slope, curve := (b-a)/(2*h), (a-2*here+b)/(h*h)
 			x := h
 			switch {
@@ -74,7 +81,7 @@ func (j *joint) tune() {
 			}
 			next := q
 			*at(&next) *= math.Exp(x)
-			if m := misfit(next); m < here {
+			if m := misfit(&j.coarse, next); m < here {
 				q, here = next, m
 			}
 		}

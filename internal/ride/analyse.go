@@ -8,6 +8,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/say"
+	"cornerwright/internal/signal"
 )
 
 // Analyse computes everything known about one run: position and laps (package
@@ -49,25 +50,33 @@ func Continue(rec *recording.Recording, b *bike.Bike, loc *circuit.Located, opt 
 	w.settleRear()
 	w.slip()
 	w.force()
+	// Two rows of stages side by side; nothing of one rests on the other.
+	shaken := w.beside(func(v *work) {
+		v.findRearLift()
+		v.findHop()
+		v.findShakes()
+	})
 	if r.Circuit != nil {
 		r.Passes = w.cutPasses()
 	}
+	slow := w.beside(func(v *work) {
+		v.engineBrake()
+		v.suspension()
+	})
 	w.findBlips()
 	w.findUpshifts()
 	w.findLimiter()
 	w.findWheelies()
 	w.findLocks()
-	w.findRearLift()
-	w.findHop()
-	w.findShakes()
+	w.hop = shaken().hop
 	w.findSpins()
 	w.findCuts()
 	w.findHesitation()
 	w.findPitSpeed()
 	w.place()
 	w.cost()
-	w.engineBrake()
-	w.suspension()
+	found := slow().r
+	r.Engine, r.Travel = found.Engine, found.Travel
 	w.pulls()
 	w.watch()
 	w.fillPasses()
@@ -92,6 +101,10 @@ func (w *work) lean() {
 	in := bike.LeanInput{DT: w.dt, Speed: w.pos.Speed, Kappa: w.pos.Kappa, PathLost: w.pos.Lost,
 		Channel: w.channel(recording.Lean), ChannelBad: w.bad(recording.Lean), RollRate: w.rollRate,
 		YawRate: w.yawRate, PitchRate: w.pitchRate, Scratch: &w.sc}
+	for k := range in.Spare {
+		in.Spare[k] = w.mem.take()
+		defer w.mem.back(in.Spare[k])
+	}
 	if c := w.rec.Channel(recording.Lean); c != nil && c.Rate() > 0 {
 		in.ChannelStep = 1 / c.Rate()
 	}
@@ -112,10 +125,12 @@ func (w *work) force() {
 		return
 	}
 	f := make([]float64, w.n)
-	for i := range f {
-		lat := w.speed[i] * w.speed[i] * w.pos.Kappa[i]
-		f[i] = w.b.RearForce(w.accel[i], w.speed[i], 0) + bike.SideDrag*w.b.Mass.Total*math.Abs(lat)
-	}
+	signal.Pieces(w.n, func(from, to int) {
+		for i := from; i < to; i++ {
+			lat := w.speed[i] * w.speed[i] * w.pos.Kappa[i]
+			f[i] = w.b.RearForce(w.accel[i], w.speed[i], 0) + bike.SideDrag*w.b.Mass.Total*math.Abs(lat)
+		}
+	})
 	w.r.Signals.Force = f
 }
 

@@ -67,18 +67,38 @@ var wild = map[string]float64{
 // channel lays a channel on the grid, linear between samples and without lone
 // wild ones (a pulse missed, a spark too many); nil if absent.
 func (w *work) channel(name string) []float64 {
+	x, wild := w.lay(name)
+	w.tellWild(name, wild)
+	return x
+}
+
+// lay is channel without a word about the wild samples, of which it gives the
+// number.
+func (w *work) lay(name string) (x []float64, lone int) {
 	c := w.rec.Channel(name)
 	if c == nil || len(c.Time) < 2 {
-		return nil
+		return nil, 0
 	}
 	v := c.Value
 	if limit := wild[name]; limit > 0 && c.Rate() >= 40 {
-		var n int
-		if v, n = signal.Despike(c.Time, v, limit); n > len(v)/100 {
-			w.problem(recording.Warning, name, say.T("{name}: {n} of {v} samples stand alone, far off their neighbours, and are not used", name, n, len(v)), say.T("check sensor gap, plug and cable"))
-		}
+		v, lone = signal.Despike(c.Time, v, limit)
 	}
-	return signal.Resample(c.Time, v, w.t0, w.dt, w.n)
+	return signal.Resample(c.Time, v, w.t0, w.dt, w.n), lone
+}
+
+func (w *work) tellWild(name string, n int) {
+	if c := w.rec.Channel(name); c != nil && n > len(c.Value)/100 {
+		w.problem(recording.Warning, name, say.T("{name}: {n} of {v} samples stand alone, far off their neighbours, and are not used", name, n, len(c.Value)), say.T("check sensor gap, plug and cable"))
+	}
+}
+
+// channels is channel for several, laid side by side.
+func (w *work) channels(to map[string]*[]float64, names ...string) {
+	wild := make([]int, len(names))
+	signal.Each(len(names), func(k int) { *to[names[k]], wild[k] = w.lay(names[k]) })
+	for k, name := range names {
+		w.tellWild(name, wild[k])
+	}
 }
 
 // fillBad draws a series straight over the stretches that are not to be read.
@@ -226,17 +246,14 @@ func (w *work) turns(v []float64, name string, circumference float64) {
 // load lays every channel that is needed on the grid and puts zeros right.
 func (w *work) load() {
 	s := &w.r.Signals
-	w.front = w.channel(recording.FrontSpeed)
-	w.rear = w.channel(recording.RearSpeed)
+	w.channels(map[string]*[]float64{recording.FrontSpeed: &w.front, recording.RearSpeed: &w.rear, recording.RollRate: &w.rollRate,
+		recording.PitchRate: &w.pitchRate, recording.YawRate: &w.yawRate, recording.AccelX: &w.accelX, recording.RPM: &s.RPM,
+		recording.Fork: &s.Fork, recording.Shock: &s.Shock, recording.Grip: &s.Grip, recording.Throttle: &s.Throttle, recording.Cut: &s.Cut,
+		recording.FrontBrake: &s.FrontBrake, recording.RearBrake: &s.RearBrake, recording.Clutch: &s.Clutch},
+		recording.FrontSpeed, recording.RearSpeed, recording.RollRate, recording.PitchRate, recording.YawRate, recording.AccelX, recording.RPM,
+		recording.Fork, recording.Shock, recording.Grip, recording.Throttle, recording.Cut, recording.FrontBrake, recording.RearBrake, recording.Clutch)
 	w.turns(w.front, recording.FrontSpeed, w.b.Front.Circumference)
 	w.turns(w.rear, recording.RearSpeed, w.b.Rear.Circumference)
-	w.rollRate = w.channel(recording.RollRate)
-	w.pitchRate = w.channel(recording.PitchRate)
-	w.yawRate = w.channel(recording.YawRate)
-	w.accelX = w.channel(recording.AccelX)
-	s.RPM = w.channel(recording.RPM)
-	s.Fork = w.channel(recording.Fork)
-	s.Shock = w.channel(recording.Shock)
 	for i := range s.RPM {
 		s.RPM[i] *= 30 / math.Pi
 	}
@@ -244,12 +261,6 @@ func (w *work) load() {
 	fillBad(s.RPM, w.bad(recording.RPM))
 	fillBad(s.Fork, w.bad(recording.Fork))
 	fillBad(s.Shock, w.bad(recording.Shock))
-	s.Grip = w.channel(recording.Grip)
-	s.Throttle = w.channel(recording.Throttle)
-	s.Cut = w.channel(recording.Cut)
-	s.FrontBrake = w.channel(recording.FrontBrake)
-	s.RearBrake = w.channel(recording.RearBrake)
-	s.Clutch = w.channel(recording.Clutch)
 	if slot := w.steps(recording.Slot); slot != nil {
 		s.Slot = make([]int8, w.n)
 		for i, v := range slot {

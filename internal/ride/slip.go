@@ -22,9 +22,11 @@ func (w *work) slip() {
 		signal.LowPassInto(out, wheel, cut, w.rate, &w.sc)
 		signal.LowPassInto(tmp, w.speed, cut, w.rate, &w.sc)
 		k := 2 * math.Pi / logged
-		for i := range out {
-			out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i])
-		}
+		signal.Pieces(w.n, func(from, to int) {
+			for i := from; i < to; i++ {
+				out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i])
+			}
+		})
 		return out
 	}
 	s.RearSlip = wheel(w.b.Rear.Circumference*w.wheelScale, w.rear, w.rearRadius, w.rearCrown)

@@ -34,6 +34,10 @@ func (w *work) tyres() {
 	s := &w.r.Signals
 	in := bike.TyreInput{DT: w.dt, Lean: s.Lean, Front: w.front, Rear: w.rear, Scratch: &w.sc}
 	in.FixTime, in.FixSpeed = w.fixes()
+	for k := range in.Spare {
+		in.Spare[k] = w.mem.take()
+		defer w.mem.back(in.Spare[k])
+	}
 	in.Block = make([]int32, w.n)
 	long := int(30 / w.dt)
 	for i := range in.Block {

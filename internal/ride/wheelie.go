@@ -35,9 +35,11 @@ func (w *work) airborne() {
 	if w.frontFit && w.frontCrown > 0 {
 		shrink = w.frontCrown / w.frontRadius
 	}
-	for i, v := range w.front {
-		vf[i] = v * (1 - shrink*(1-math.Cos(s.Lean[i])))
-	}
+	signal.Pieces(w.n, func(from, to int) {
+		for i := from; i < to; i++ {
+			vf[i] = w.front[i] * (1 - shrink*(1-math.Cos(s.Lean[i])))
+		}
+	})
 	signal.LowPassInto(vf, vf, 8, w.rate, &w.sc)
 	signal.DerivativeInto(df, vf, w.dt)
 	ax := vf // its memory is free now
