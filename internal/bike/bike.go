@@ -17,6 +17,7 @@ type Bike struct {
 	Air      Air
 	Travel   Travel
 	Limits   Limits
+	Antenna  float64 // m, height of the GPS antenna above the road; 0 = not given
 	Slots    Slots
 	Settings []setting.Setting
 	// First holds the values the file came with: slot -> setting -> values.

@@ -203,6 +203,11 @@ func (p *parser) bike(root *node) *Bike {
 				{key: "coolant_alarm_degc", lo: 50, hi: 150, number: func(v float64) { b.Limits.CoolantAlarm = v + 273.15 }, eg: "coolant_alarm_degc = 108"},
 			})
 		}},
+		{key: "gps", node: func(n *node) {
+			p.table("gps", n, []field{
+				{key: "antenna_height_m", must: true, lo: 0.2, hi: 1.6, number: put(&b.Antenna), eg: "antenna_height_m = 0.9", slip: 1e-3, slipName: "millimetres"},
+			})
+		}},
 		{key: "slots", must: root.keys["setting"] != nil, eg: "[slots] with reference = \"A\" and trial = \"B\"", node: func(n *node) { p.slots(n, b) }},
 		{key: "setting", node: func(n *node) { settings = n }},
 	})

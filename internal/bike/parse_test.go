@@ -88,7 +88,7 @@ func TestParse(t *testing.T) {
 }
 
 func TestRoundTrip(t *testing.T) {
-	b, err := Parse("heron.toml", []byte(heron+"\n[limits]\npit_speed_kmh = 60\ncoolant_warning_degc = 100.5\n[suspension]\nfork_travel_m = 0.125\n"))
+	b, err := Parse("heron.toml", []byte(heron+"\n[limits]\npit_speed_kmh = 60\ncoolant_warning_degc = 100.5\n[suspension]\nfork_travel_m = 0.125\n[gps]\nantenna_height_m = 0.9\n"))
 	if err != nil {
 		t.Fatal(err)
 	}

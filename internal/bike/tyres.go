@@ -35,7 +35,8 @@ const (
 // FitFront identifies circumference and crown radius of the front tyre from
 // GPS speed: v = k w (1 - q (1 - cos(lean))), where w is the logged speed. A
 // GPS antenna above the road runs on a smaller radius than the tyre; its height
-// is an unknown of the fit, held loosely at 0.4 +- 0.4 m. Speed is the ground
+// is an unknown of the fit, held loosely at 0.4 +- 0.4 m, or at what the file says
+// to 0.05 m. Speed is the ground
 // speed that follows from it (the logged one, or nil, where it cannot be fitted).
 func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float64) {
 	fit = fromFile(b.Front)
@@ -83,9 +84,13 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 		x[3] = -Gravity * sin / cos / w * sin
 		return in.FixSpeed[k], math.Abs(lean), in.Block[i], true
 	}
-	coef := []float64{1, 0, shrink, 0.4}
+	antenna, loose := 0.4, 0.4 // m
+	if b.Antenna > 0 {
+		antenna, loose = b.Antenna, 0.05
+	}
+	coef := []float64{1, 0, shrink, antenna}
 	prior := []float64{0, 0, 0, 0}
-	mean := []float64{1, 0, shrink, 0.4}
+	mean := []float64{1, 0, shrink, antenna}
 	var m *normal
 	var sd float64 = 0.3
 	res := make([]float64, 0, len(in.FixTime))
@@ -125,7 +130,7 @@ func FitFront(in TyreInput, b *Bike) (fit TyreFit, speed []float64, delay float6
 			return fit, model.speed(in), 0
 		}
 		identified = upright >= needUpright && leaned >= needLeaned
-		prior[3] = sd * sd / (0.4 * 0.4) * 4 // residuals are not independent: weigh the prior as four fixes
+		prior[3] = sd * sd / (loose * loose) * 4 // residuals are not independent: weigh the prior as four fixes
 		prior[2] = 1e-9
 		if !identified {
 			prior[2] = 1e12

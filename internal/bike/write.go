@@ -65,6 +65,10 @@ func (b *Bike) TOML() []byte {
 		num("fork_travel_m", b.Travel.Fork)
 		num("shock_travel_m", b.Travel.Shock)
 	}
+	if b.Antenna != 0 {
+		w.WriteString("\n[gps]\n")
+		num("antenna_height_m", b.Antenna)
+	}
 	if b.Limits != (Limits{}) {
 		w.WriteString("\n[limits]\n")
 		num("pit_speed_kmh", round9(b.Limits.PitSpeed*3.6))

@@ -347,6 +347,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 		opt.Circuit.Name = fmt.Sprintf("Circuit %d", n)
 	}
 	if on == nil {
+		opt.Circuit.AntennaHeight = w.bike.Bike.Antenna
 		loc, err := circuit.Locate(rec, nil, opt.Circuit)
 		if err != nil {
 			return o, &Error{Kind: ErrInvalid, File: w.name, Err: err, Mend: say.T("give a recording with GPS position")}

@@ -14,7 +14,11 @@ import (
 type Clock struct {
 	Gain   float64 // s that the fixes' clock gains in a second of the recording's, 0 where no gain is established
 	GainSE float64 // its standard error
+	Middle float64 // s, recording clock: where the two agree, but for the delay
 }
+
+// Stamp brings the stamp (s) of a fix to the recording's clock.
+func (c Clock) Stamp(t float64) float64 { return t - c.Gain*(t-c.Middle) }
 
 // Seconds gives a span of the recording's clock (s) in GPS time: receivers are led
 // by the clocks of the satellites, loggers by a crystal, so that of the two GPS is
@@ -29,12 +33,11 @@ func (c Clock) surely() bool {
 
 // putOn brings the stamps of the fixes to the recording's clock.
 func (f *fixes) putOn(c Clock) {
-	if c.Gain == 0 || len(f.t) == 0 {
+	if c.Gain == 0 {
 		return
 	}
-	mid := 0.5 * (f.t[0] + f.t[len(f.t)-1])
 	for i, t := range f.t {
-		f.t[i] = t - c.Gain*(t-mid)
+		f.t[i] = c.Stamp(t)
 	}
 }
 
@@ -137,5 +140,5 @@ func (j *joint) clockDrift() Clock {
 		return x[i][1] * r
 	})
 	// v_gps(t) = v(t - delay): the delay grows by the coefficient's negative.
-	return Clock{-fit.Coef[1] / half, math.Sqrt(more*fit.Cov[1][1]) / half}
+	return Clock{-fit.Coef[1] / half, math.Sqrt(more*fit.Cov[1][1]) / half, mid}
 }

@@ -130,7 +130,10 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 	j.number()
 	pos := j.position()
 	if left := j.clockDrift(); clock.Gain != 0 || left.surely() {
-		pos.Clock = Clock{clock.Gain + left.Gain, left.GainSE}
+		if clock.Gain == 0 {
+			clock.Middle = left.Middle
+		}
+		pos.Clock = Clock{clock.Gain + left.Gain, left.GainSE, clock.Middle}
 	}
 	pos.Bridged = holes(&f, d)
 	out.Position = pos

@@ -31,7 +31,6 @@ type MapOptions struct {
 	Uses          []Use
 	Emphasis      map[int]bool // turns whose number is set bold
 	TurnHref      func(turn int) string
-	Cursor        bool // leave room for a moving mark (drawn by the page)
 	Plain         bool // no scale bar and north mark
 }
 

@@ -30,29 +30,17 @@ type Panel struct {
 	Zero     bool // draw the zero line
 }
 
-// Span of an episode on the strip's axis.
-type Event struct {
-	From, To float64
-	Name     string
-}
-
 // StripOptions choose what a turn strip shows.
 type StripOptions struct {
-	Width  float64 // mm
-	Panel  float64 // mm height of a panel; 0 = 17
-	XName  string  // "s after the window opens" or "m from the gate"
-	Events []Event
+	Width float64 // mm
+	XName string  // "s after the window opens" or "m from the gate"
 }
 
 // Strip draws a turn: the axis runs left to right through the phases, which are
 // bands with their names, and the panels stand one under the other. It returns
 // the height used.
 func Strip(c Canvas, bands []Band, panels []Panel, o StripOptions) float64 {
-	ph := o.Panel
-	if ph == 0 {
-		ph = 17
-	}
-	const left, right, top, gap = 17.0, 3.0, 6.5, 2.2
+	const left, right, top, gap, ph = 17.0, 3.0, 6.5, 2.2, 17.0
 	var xs [][]float64
 	for _, p := range panels {
 		for _, s := range p.Series {
@@ -88,18 +76,7 @@ func Strip(c Canvas, bands []Band, panels []Panel, o StripOptions) float64 {
 	y := top
 	for _, p := range panels {
 		panel(c, p, x, y, ph)
-		for _, e := range o.Events {
-			if finite(e.From, e.To) {
-				a, z := x.Clamp(e.From), x.Clamp(e.To)
-				line(c, a, y+ph, z, y+ph, Pen{Ink: Warn, Width: 0.9})
-			}
-		}
 		y += ph + gap
-	}
-	for _, e := range o.Events {
-		if e.Name != "" && finite(e.From, e.To) {
-			c.Text(Point{x.Clamp((e.From + e.To) / 2), y + 0.4}, e.Name, Text{Size: 2.4, Ink: Warn, Anchor: Middle, Halo: true})
-		}
 	}
 	at, d := Ticks(x0, x1, int(math.Max(3, o.Width/22)))
 	for _, v := range at {

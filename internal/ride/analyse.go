@@ -18,6 +18,9 @@ import (
 // reason; no number is invented for it. An error is returned only where there
 // is no position at all.
 func Analyse(rec *recording.Recording, b *bike.Bike, known *circuit.Circuit, opt Options) (*Ride, error) {
+	if b != nil && opt.Circuit.AntennaHeight == 0 {
+		opt.Circuit.AntennaHeight = b.Antenna
+	}
 	loc, err := circuit.Locate(rec, known, opt.Circuit)
 	if err != nil {
 		return nil, err

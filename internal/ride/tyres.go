@@ -23,7 +23,7 @@ func (w *work) fixes() (t, v []float64) {
 			continue
 		}
 		last = x
-		t = append(t, c.Time[i]-w.t0-w.pos.Latency)
+		t = append(t, w.pos.Clock.Stamp(c.Time[i])-w.t0-w.pos.Latency)
 		v = append(v, x)
 	}
 	return t, v
