@@ -60,7 +60,7 @@ func (l *Located) tellClock() {
 // clock but a file put together wrongly.
 const (
 	driftCell  = 10.0 // m of the line over which laps are held together
-	driftLaps  = 4    // fewer whole laps cannot tell a drift from a lap ridden otherwise
+	driftLaps  = 3    // fewer cannot tell a drift from a lap ridden otherwise
 	driftSure  = 4.0  // standard errors from nought
 	driftLeast = 5e-6 // below it a fit of many things that are not quite so tells nothing
 	driftMost  = 5e-4
@@ -76,7 +76,7 @@ const (
 func (j *joint) clockDrift() Clock {
 	f, d := j.f, j.d
 	n := len(f.t)
-	if !d.wheel || !f.logged || (f.t[n-1]-f.t[0])*f.rate < 600 {
+	if !d.wheel || !f.logged || j.s[n-1]-j.s[0] < driftLaps*j.line.Length {
 		return Clock{}
 	}
 	mid, half := 0.5*(f.t[0]+f.t[n-1]), 0.5*(f.t[n-1]-f.t[0])
@@ -112,7 +112,7 @@ func (j *joint) clockDrift() Clock {
 				continue
 			}
 			c := &cells[k]
-			if c.n < driftLaps {
+			if c.n < driftLaps { // passed on fewer laps
 				place[i] = -1
 				continue
 			}
