@@ -15,6 +15,7 @@ import (
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/intake/columnfile"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/signal"
 )
 
 // A run's ride file holds its analysis with every series, so that a debrief, a
@@ -104,7 +105,7 @@ func settle(x *ride.Ride) {
 func roundTo(v []float64, p float64) {
 	if rounds(v, p) {
 		for i, y := range v {
-			v[i] = math.RoundToEven(y*p)/p + 0
+			v[i] = signal.Nearest(float64(y*p))/p + 0
 		}
 	}
 }
@@ -173,7 +174,7 @@ func (b *Book) writeRide(w io.Writer, x *ride.Ride, mark func() (string, error))
 					if y != y {
 						m[i] = columnfile.Blank
 					} else {
-						m[i] = int64(math.RoundToEven(y * p))
+						m[i] = int64(signal.Nearest(float64(y * p)))
 					}
 				}
 			case []int8:
@@ -245,13 +246,25 @@ func (b *Book) readRide(r Run, c *circuit.Circuit) (x *ride.Ride, err error) {
 	for _, s := range seriesOf(x.Position, &x.Signals, &speed) {
 		by[s.name] = s
 	}
-	for i, name := range f.Schema().Columns() {
-		s, ok := by[name[0]]
+	columns := f.Schema().Columns()
+	failed := make([]error, len(columns))
+	signal.Each(len(columns), func(i int) {
+		name := columns[i][0]
+		defer func() {
+			if p := recover(); p != nil { // the library, on damaged pages
+				failed[i] = fmt.Errorf("series %s: %v", name, p)
+			}
+		}()
+		s, ok := by[name]
 		if !ok {
-			return nil, fmt.Errorf("series %s is not known", name[0])
+			failed[i] = fmt.Errorf("series %s is not known", name)
+		} else if err := readSeries(f, i, s); err != nil {
+			failed[i] = fmt.Errorf("series %s: %w", name, err)
 		}
-		if err := readSeries(f, i, s); err != nil {
-			return nil, fmt.Errorf("series %s: %w", name[0], err)
+	})
+	for _, err := range failed {
+		if err != nil {
+			return nil, err
 		}
 	}
 	x.SetSpeed(speed)

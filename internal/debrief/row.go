@@ -102,19 +102,28 @@ func num(x float64, decimals int) string {
 // mainGear is the gear most used with a closed throttle going into the turn, 0
 // if unknown.
 func (l *look) mainGear() int {
-	n := map[int]int{}
+	g, known := l.mainGears[l.turn]
+	if !known {
+		g = l.findMainGear()
+		l.mainGears[l.turn] = g
+	}
+	return g
+}
+
+func (l *look) findMainGear() int {
+	var n [1 << 7]int
+	gears, grip := l.r.Signals.Gear, l.r.Signals.Grip
 	for _, p := range l.passesOf() {
 		l.samples(l.key(p), anywhere, func(i int, ph circuit.Phase) {
-			g := l.r.Signals.Gear
-			if i < len(g) && g[i] > 0 && val(l.r.Signals.Grip, i) < 0.03 && ph != circuit.PhaseBrake {
-				n[int(g[i])]++
+			if i < len(gears) && gears[i] > 0 && val(grip, i) < 0.03 && ph != circuit.PhaseBrake {
+				n[gears[i]]++
 			}
 		})
 	}
-	best, most := 0, 0
+	best := 0
 	for g, k := range n {
-		if k > most || k == most && g < best {
-			best, most = g, k
+		if k > n[best] {
+			best = g
 		}
 	}
 	if best == 0 {

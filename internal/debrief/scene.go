@@ -28,13 +28,14 @@ type scene struct {
 	gearDrag   map[int]float64 // engine drag over overall ratio against the other gears, 1 = like them
 	pulls      map[key]float64 // how much a turn's straight pulls less than the others, m/s2
 	laps       int
+	mainGears  map[int]int // by turn, see look.mainGear
 	shiftUsual *float64
 }
 
 type key struct{ lap, turn int }
 
 func newScene(r *ride.Ride, b *bike.Bike, sheet setting.Sheet, slot string) *scene {
-	s := &scene{r: r, b: b, sheet: sheet, slot: slot,
+	s := &scene{r: r, b: b, sheet: sheet, slot: slot, mainGears: map[int]int{},
 		passes: map[int][]*ride.Pass{}, stretches: map[key][]rehearsal.Stretch{}, episodes: map[key][]*ride.Episode{},
 		turnOf: map[int]*circuit.Turn{}, drives: map[key]*drive{}}
 	if b.Slots.Trial != "" && (slot == "" || slot == b.Slots.Reference) {

@@ -11,6 +11,7 @@ import (
 	"cornerwright/internal/intake/table"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/say"
+	"cornerwright/internal/signal"
 	"cornerwright/internal/unit"
 )
 
@@ -40,11 +41,11 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, c := range s.cols {
-		if c.at == nil {
+	signal.Each(len(s.cols), func(k int) {
+		if c := s.cols[k]; c.at == nil {
 			c.compact()
 		}
-	}
+	})
 	s.thinHeld(clock)
 	rec := &recording.Recording{Format: s.format, Name: s.name, Rows: s.rows, Clock: append(marks, s.clockMarks...)}
 	base := s.epoch(rec, clock)
@@ -59,11 +60,17 @@ func (s *source) build(opts Options) (*recording.Recording, *Error) {
 	}
 	s.finalClock = clock
 	known := 0
-	for _, c := range s.cols {
-		if c.info.Channel == "" || c == s.clock {
+	made := make([]*recording.Channel, len(s.cols))
+	signal.Each(len(s.cols), func(k int) {
+		if c := s.cols[k]; c.info.Channel != "" && c != s.clock {
+			made[k] = s.channel(c, clock)
+		}
+	})
+	for k, c := range s.cols {
+		ch := made[k]
+		if ch == nil {
 			continue
 		}
-		ch := s.channel(c, clock)
 		if len(ch.Value) == 0 {
 			s.problem(recording.Note, s.headerLine, c.Index, c.info.Channel, say.T("column {header} is blank all the way", fmt.Sprintf("%q", c.Header)), say.T("nothing to do"))
 			continue

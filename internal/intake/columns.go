@@ -11,6 +11,7 @@ import (
 	"cornerwright/internal/intake/columnfile"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/say"
+	"cornerwright/internal/signal"
 )
 
 // The column file of a recording (see package columnfile) holds the file's own
@@ -163,7 +164,7 @@ func (s *source) writeColumns(w io.Writer, rec *recording.Recording, mapText str
 				if x != x {
 					ints[i] = columnfile.Blank
 				} else {
-					ints[i] = int64(math.RoundToEven(x * p))
+					ints[i] = int64(signal.Nearest(float64(x * p)))
 				}
 			}
 			if !g.Ints(k, ints, 1) {
@@ -191,7 +192,7 @@ func plan(name string, v []float64, decimals int) columnfile.Column {
 		for _, x := range v {
 			// Division by an exact power rounds once, as reading the text did. Of
 			// the two zeros the integers have one.
-			m := math.RoundToEven(x * p)
+			m := signal.Nearest(float64(x * p))
 			if m/p != x || m >= columnfile.MaxInteger || m <= -columnfile.MaxInteger || m == 0 && math.Signbit(x) {
 				fits = false
 				break

@@ -6,6 +6,7 @@ import (
 
 	"cornerwright/internal/recording"
 	"cornerwright/internal/say"
+	"cornerwright/internal/signal"
 )
 
 // gpsGroup are the channels that one fix brings.
@@ -21,14 +22,20 @@ func (s *source) thinHeld(clock []float64) {
 	}
 	done := map[*column]bool{}
 	s.thinGPS(clock, done)
-	for _, c := range s.cols {
+	type hold struct{ period, phase int }
+	holds := make([]hold, len(s.cols))
+	signal.Each(len(s.cols), func(k int) {
+		c := s.cols[k]
 		if done[c] || c == s.clock || c.info.Channel == "" || c.at != nil || len(c.values) != s.rows {
-			continue
+			return
 		}
 		if d, ok := recording.Of(c.info.Channel); ok && d.State {
-			continue
+			return
 		}
-		p, phase := holdPeriod(c.values)
+		holds[k].period, holds[k].phase = holdPeriod(c.values)
+	})
+	for k, c := range s.cols {
+		p, phase := holds[k].period, holds[k].phase
 		if p < 2 {
 			continue
 		}

@@ -65,7 +65,6 @@ func (s *source) exchanged(rec *recording.Recording, path *track) bool {
 	if path == nil || speed == nil {
 		return false
 	}
-	always := func(float64) bool { return true }
 	is, _, n := ratio(speed, path.speed, always, 0)
 	if n < minAgreement/4 || math.Abs(is-1) < 2*unitBand {
 		return false

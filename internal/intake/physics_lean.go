@@ -17,12 +17,13 @@ func (s *source) judgeAccel(rec *recording.Recording, speed *recording.Channel) 
 	if c == nil {
 		return
 	}
+	mean := newWalker(c)
 	var sx, sy, sxy, sxx, syy, n float64
 	for t := math.Max(c.Time[0], speed.Time[0]) + 1; t < math.Min(c.Time[len(c.Time)-1], speed.Time[len(speed.Time)-1])-1; t += 0.5 {
 		if speed.At(t) < 8 {
 			continue
 		}
-		x, y := speed.At(t+0.5)-speed.At(t-0.5), around(c, t)
+		x, y := speed.At(t+0.5)-speed.At(t-0.5), mean.around(t)
 		n, sx, sy, sxy, sxx, syy = n+1, sx+x, sy+y, sxy+x*y, sxx+x*x, syy+y*y
 	}
 	if n < 60 {
@@ -57,6 +58,7 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 	if c == nil {
 		return
 	}
+	mean := newWalker(c)
 	var sxy, sxx, syy float64
 	n := 0
 	for i, w := range p.yaw.Value {
@@ -65,7 +67,7 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 			continue
 		}
 		x := math.Atan(p.speed.At(t) * w / 9.80665)
-		y := around(c, t)
+		y := mean.around(t)
 		if math.Abs(x) < 0.15 || math.Abs(x) > 1.2 {
 			continue
 		}
@@ -115,10 +117,10 @@ func (s *source) judgeLean(rec *recording.Recording, p *track) {
 }
 
 // around is the mean of a channel over the second about t, as the path is one.
-func around(c *recording.Channel, t float64) float64 {
+func (w *walker) around(t float64) float64 {
 	sum := 0.0
 	for k := -4; k <= 4; k++ {
-		sum += c.At(t + 0.125*float64(k))
+		sum += w.at(t + 0.125*float64(k))
 	}
 	return sum / 9
 }
@@ -131,6 +133,7 @@ func (s *source) judgeYaw(rec *recording.Recording, p *track) {
 		return
 	}
 	lean := rec.Channel(recording.Lean)
+	mean := newWalker(c)
 	var sxy, sxx, syy float64
 	n := 0
 	for i, w := range p.yaw.Value {
@@ -142,7 +145,7 @@ func (s *source) judgeYaw(rec *recording.Recording, p *track) {
 		if lean != nil {
 			x *= math.Cos(lean.At(t))
 		}
-		y := around(c, t)
+		y := mean.around(t)
 		sxy, sxx, syy, n = sxy+x*y, sxx+x*x, syy+y*y, n+1
 	}
 	if n < 60 || syy == 0 {

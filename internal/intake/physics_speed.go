@@ -14,23 +14,34 @@ import (
 // its unit: up to three tenths of its 98th percentile), without one by the path (up
 // to 2 m/s2 sideways), without either always. A leant tyre rolls on a smaller
 // radius: 12 % at 50 degrees.
-func upright(rec *recording.Recording, path *track) func(t float64) bool {
+func upright(rec *recording.Recording, path *track) uprightness {
 	if lean := rec.Channel(recording.Lean); lean != nil {
 		limit := 0.3 * quantile(absOf(lean.Value), 0.98)
-		w := newWalker(lean)
-		return func(t float64) bool { return math.Abs(w.at(t)) <= limit }
+		return func() func(t float64) bool {
+			w := newWalker(lean)
+			return func(t float64) bool { return math.Abs(w.at(t)) <= limit }
+		}
 	}
 	if path != nil && len(path.yaw.Value) > 0 {
-		y, v := newWalker(path.yaw), newWalker(path.speed)
-		return func(t float64) bool { return math.Abs(y.at(t)*v.at(t)) <= 2 }
+		return func() func(t float64) bool {
+			y, v := newWalker(path.yaw), newWalker(path.speed)
+			return func(t float64) bool { return math.Abs(y.at(t)*v.at(t)) <= 2 }
+		}
 	}
-	return func(float64) bool { return true }
+	return always
 }
+
+// uprightness gives a test for the upright bike, a new one for each walk over the
+// recording.
+type uprightness func() func(t float64) bool
+
+func always() func(t float64) bool { return func(float64) bool { return true } }
 
 // ratio returns the median of c over truth where truth is fast and the bike
 // upright, the half width of the ratio's middle 80 %, and the pairs used. truth
 // runs lag seconds behind c.
-func ratio(c, truth *recording.Channel, up func(t float64) bool, lag float64) (med, width float64, n int) {
+func ratio(c, truth *recording.Channel, upright uprightness, lag float64) (med, width float64, n int) {
+	up := upright()
 	var r []float64
 	top := quantile(truth.Value, 0.99)
 	for i, v := range truth.Value {
@@ -53,7 +64,7 @@ func ratio(c, truth *recording.Channel, up func(t float64) bool, lag float64) (m
 
 // judgeSpeed tests a speed channel's unit against a speed known better.
 // truth runs lag seconds behind it.
-func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, up func(t float64) bool, lag float64, ref say.Text, own bool) {
+func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *recording.Channel, up uprightness, lag float64, ref say.Text, own bool) {
 	c := rec.Channel(name)
 	if c == nil {
 		return
@@ -110,7 +121,7 @@ func (s *source) judgeSpeed(rec *recording.Recording, name string, truth *record
 // braked wheel slips as hard as it brakes, and a leant one that is picked up grows
 // as it gains speed, which both look like a delay: only stretches of upright drive
 // speak, and each by its ratio to the run's own median. 0 where nothing is found.
-func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel, up func(t float64) bool) float64 {
+func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel, up uprightness) float64 {
 	w := rec.Channel(recording.FrontSpeed)
 	if w == nil {
 		w = rec.Channel(recording.RearSpeed)
@@ -119,10 +130,10 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel,
 		return 0
 	}
 	stride := 1 + len(truth.Value)/4000
-	d := make([]float64, 0, len(truth.Value)/stride+1)
-	now, before, after := newWalker(w), newWalker(w), newWalker(w)
 	cost := func(lag float64) float64 {
-		d = d[:0]
+		up := up()
+		d := make([]float64, 0, len(truth.Value)/stride+1)
+		now, before, after := newWalker(w), newWalker(w), newWalker(w)
 		for i := 0; i < len(truth.Value); i += stride {
 			t := truth.Time[i] - lag
 			if truth.Value[i] < movingSpeed || t < w.Time[0]+0.2 || t > w.Time[len(w.Time)-1]-0.2 {
@@ -143,17 +154,22 @@ func (s *source) wheelOffset(rec *recording.Recording, truth *recording.Channel,
 		return quantile(d, 0.5) + quantile(d, 0.8)
 	}
 	best, at := math.Inf(1), 0.0
-	for lag := -2.0; lag <= 2.0001; lag += 0.05 {
-		if c := cost(lag); c < best {
-			best, at = c, lag
+	try := func(from, to, step float64) {
+		var lags []float64
+		for lag := from; lag <= to; lag += step {
+			lags = append(lags, lag)
+		}
+		costs := make([]float64, len(lags))
+		signal.Each(len(lags), func(k int) { costs[k] = cost(lags[k]) })
+		for k, c := range costs {
+			if c < best {
+				best, at = c, lags[k]
+			}
 		}
 	}
+	try(-2.0, 2.0001, 0.05)
 	coarse := at
-	for lag := coarse - 0.05; lag <= coarse+0.0501; lag += 0.01 {
-		if c := cost(lag); c < best {
-			best, at = c, lag
-		}
-	}
+	try(coarse-0.05, coarse+0.0501, 0.01)
 	if math.IsInf(best, 1) || math.Abs(at) < 0.075 || cost(0) < 1.15*best {
 		return 0
 	}
