@@ -177,6 +177,11 @@ func TestLatency(t *testing.T) {
 		{"20 Hz, 0.04 s", func(o *demo.Options) { o.GPSRate, o.GPSLatency = 20, 0.04 }, 0.005},
 		{"correlated GPS speed", func(o *demo.Options) { o.GPSSpeedSlow = 0.1 }, 0.009},
 		{"antenna on the tail", func(o *demo.Options) { o.Nasty.AntennaHeight = 0.9 }, 0.005},
+		{"tyres grow", func(o *demo.Options) { o.Nasty.TyreGrowth = 0.01 }, 0.005},
+		{"tyres sink under load", func(o *demo.Options) { o.Nasty.LoadRadius = 0.006 }, 0.005},
+		{"both, crown, bank, wind, antenna", func(o *demo.Options) {
+			o.Nasty = demo.Nasty{AntennaHeight: 0.9, TyreGrowth: 0.01, LoadRadius: 0.006, CrownNonCircular: 0.02, Bank: 0.07, Grade: 0.03, Wind: 3}
+		}, 0.006},
 		{"speed filtered", func(o *demo.Options) { o.Nasty.GPSSpeedLag = 0.15 }, 0.012},
 	} {
 		t.Run(c.name, func(t *testing.T) {

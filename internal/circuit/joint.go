@@ -26,6 +26,7 @@ type joint struct {
 	phi      []float64  // lean from path on the grid, for the rolling radius
 	grid     []float64  // S on the grid
 	aside    []float64  // m right of the line, of each raw fix
+	bare     []float64  // m, the odometer at the rows without habits
 	jumped   []bool     // fixes between two opposite jumps, once found
 	trust    trust
 	laps     float64   // that the line is learnt from; 0 if it was known
@@ -88,6 +89,7 @@ func (j *joint) learn(lp *loop) {
 		if round < 2 {
 			j.contactSpeed()
 			j.d.calibrate(j.fixes, j.phi)
+			j.byWheel()
 			j.applyHabit(j.habits)
 			j.bridgeSpeed()
 		}
@@ -95,7 +97,7 @@ func (j *joint) learn(lp *loop) {
 		j.judge()
 		j.tune()
 		if round < 2 {
-			j.positionDelay()
+			j.positionDelay(round == 0)
 		}
 		j.habit()
 	}
@@ -108,6 +110,7 @@ func (j *joint) locateKnown() {
 		if round < 2 {
 			j.contactSpeed()
 			j.d.calibrate(j.fixes, j.phi)
+			j.byWheel()
 			j.applyHabit(j.habits)
 			j.bridgeSpeed()
 		}
@@ -123,7 +126,7 @@ func (j *joint) locateKnown() {
 		j.judge()
 		j.tune()
 		if round < 2 {
-			j.positionDelay()
+			j.positionDelay(round == 0)
 		}
 		j.habit()
 	}
@@ -295,6 +298,15 @@ func (j *joint) solve(rounds int, cov bool) {
 	}
 	if !cov {
 		return
+	}
+}
+
+// byWheel keeps the odometer at the rows before any habit is put into it.
+func (j *joint) byWheel() {
+	j.bare = j.bare[:0]
+	for _, t := range j.f.t {
+		o, _ := j.d.at(t - j.d.latency)
+		j.bare = append(j.bare, o)
 	}
 }
 

@@ -26,9 +26,14 @@ type odometer struct {
 	crown              float64
 	leanLag            float64   // s by which the wheel's lean trails the path's
 	brakeSlip          float64   // share of speed that the front wheel loses per m/s2 of braking
+	load               float64   // 1/(m/s2), share of speed that the front wheel turns slower as the load leaves it
+	growth             float64   // 1/(m/s)2, the same for speed
 	gpsSD              float64   // m/s, robust scatter of GPS speed about the wheel
 	shrink, shrinkRate []float64 // of calibrate, kept for the memory
 	source             string
+	info               mat5    // what GPS speed says of the delay's unknowns, see driveDelay
+	fitted             bool    // info is there
+	yaw, yawSE         float64 // s: delay by the yaw rate, beside a wheel; SE 0 for none
 }
 
 // putBack is by how much a way (m) about sample at was off by the wheel.
@@ -80,6 +85,9 @@ func newOdometer(rec *recording.Recording, f *fixes) *odometer {
 	if d.wheel {
 		d.accel = slope(d.raw, d.dt, 0.07)
 		d.coarseLatency(f)
+		if l, se, ok := yawDelay(rec, f); ok {
+			d.yaw, d.yawSE = l, se
+		}
 	} else if l, se, ok := yawDelay(rec, f); ok {
 		d.latency, d.latencySE, d.timed = l, se, true
 	}
@@ -198,6 +206,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		limits = []float64{6, 3, 2}
 	}
 	thin := 1 + len(f.t)/calibrateFixes
+	var steady []bool
 	for range 5 {
 		l := d.latency + d.speedLag
 		fit := signal.RobustFit(len(f.t)/thin, p, func(k int, x []float64) (float64, bool) {
@@ -216,7 +225,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 				x[2] = v * signal.At(shrink, d.t0, d.dt, t)
 				x[3] = v * signal.At(rate, d.t0, d.dt, t)
 			}
-			return f.v[k], true
+			return f.v[k] - v*(d.load*a+d.growth*v*v) - wheelLag*a, true
 		}, limits...)
 		if !fit.OK || fit.N < 40 {
 			break
@@ -233,8 +242,12 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 				// The bike leans later than its path asks: the rate of the shrink takes that up.
 				d.leanLag = math.Max(-0.3, math.Min(0.3, fit.Coef[3]/k/d.crown))
 			}
-			if m, se, ok := d.uprightDelay(f, phi, limits); ok {
-				move, d.latencySE = m, se
+			if steady == nil {
+				steady = d.steady(phi)
+			}
+			if x, sd, ok := d.driveDelay(f, phi, steady, limits); ok {
+				move, d.latencySE = x[dDelay]/x[dScale], sd[dDelay]/x[dScale]
+				d.load, d.growth, d.fitted = x[dLoad]*loadUsual, x[dGrowth]*growthUsual, true
 			}
 		}
 		d.latency -= math.Max(-0.2, math.Min(0.2, move))
@@ -248,7 +261,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		if p == 4 {
 			v *= 1 - d.crown*(shrink[i]-d.leanLag*rate[i])
 		}
-		d.v[i] = v
+		d.v[i] = math.Max(0, v+d.raw[i]*(d.load*d.accel[i]+d.growth*d.raw[i]*d.raw[i])+wheelLag*d.accel[i])
 	}
 	d.slipUnderBrakes(f)
 	d.bad = make([]bool, n)
@@ -258,93 +271,9 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 	d.integrate()
 }
 
-// uprightDelay fits what is left of the delay on upright stretches alone, where
-// an error in the lean cannot pass for one.
-func (d *odometer) uprightDelay(f *fixes, phi []float64, limits []float64) (move, se float64, ok bool) {
-	thin := 1 + len(f.t)/calibrateFixes
-	fit := signal.RobustFit(len(f.t)/thin, 3, func(k int, x []float64) (float64, bool) {
-		k *= thin
-		t := f.t[k] - d.latency - d.speedLag
-		v := signal.At(d.raw, d.t0, d.dt, t)
-		a := signal.At(d.accel, d.t0, d.dt, t)
-		lean := signal.At(phi, d.t0, d.dt, t)
-		if v < 12 || t < d.t0 || t > d.end() || a < -1.2 || math.Abs(lean) > uprightLean {
-			return 0, false
-		}
-		x[0], x[1] = v, a
-		x[2] = v * (1 - math.Cos(lean))
-		return f.v[k] - v*spinSlip*d.brakeSlip*a, true
-	}, limits...)
-	if !fit.OK || fit.N < 200 {
-		return 0, 0, false
-	}
-	k := fit.Coef[0]
-	// What the fit takes for independent, a speed that errs with a memory, is not.
-	wide := remembered(len(f.t), f.rate, func(i int) float64 {
-		t := f.t[i] - d.latency - d.speedLag
-		v, a := signal.At(d.raw, d.t0, d.dt, t), signal.At(d.accel, d.t0, d.dt, t)
-		lean := signal.At(phi, d.t0, d.dt, t)
-		if v < 12 || a < -1.2 || math.Abs(lean) > uprightLean {
-			return math.NaN()
-		}
-		r := f.v[i] - v*spinSlip*d.brakeSlip*a - v*(k+fit.Coef[2]*(1-math.Cos(lean))) - a*fit.Coef[1]
-		if math.Abs(r) > limits[len(limits)-1] {
-			return math.NaN()
-		}
-		return a * r
-	})
-	return fit.Coef[1] / k, math.Sqrt(wide*fit.Cov[1][1]) / k, true
-}
-
-// remembered is by how much the variance of a fit's coefficient is larger than for
-// independent residuals: the sum of the autocorrelation of its score (regressor by
-// residual; NaN where there is none), over lags up to four seconds, tapered so that
-// it stays positive (Newey and West 1987). At least 1.
-func remembered(n int, rate float64, score func(i int) float64) float64 {
-	x := make([]float64, n)
-	var v float64
-	for i := range x {
-		x[i] = score(i)
-		if x[i] == x[i] {
-			v += x[i] * x[i]
-		}
-	}
-	if !(v > 0) {
-		return 1
-	}
-	most := int(4 * rate)
-	sum := 1.0
-	for lag := 1; lag <= most; lag++ {
-		var c float64
-		for i := lag; i < n; i++ {
-			if p := x[i] * x[i-lag]; p == p {
-				c += p
-			}
-		}
-		r := c / v
-		sum += 2 * r * (1 - float64(lag)/float64(most+1))
-		if r < 0.02 && lag > int(rate) {
-			break
-		}
-	}
-	return math.Max(1, sum)
-}
-
 // calibrateFixes is as many fixes as scale, shrink and delay need: with more, what
 // the model leaves out rules, not noise.
 const calibrateFixes = 10000
-
-const uprightLean = 25 * math.Pi / 180
-
-// spinSlip is what the front tyre slips while the drive spins its wheel up, as a
-// share of what it slips per m/s2 of braking. The wheel's turning mass (about
-// 5 kg at the rim) stands against that of bike and rider (about 270 kg), on a
-// load that is two to three times smaller. Without it the delay comes out 4 ms
-// short. slipDoubt (s) is what not knowing it better leaves.
-const (
-	spinSlip  = 0.045
-	slipDoubt = 0.002
-)
 
 // slipUnderBrakes fits what the front wheel loses under braking, as a parabola
 // in the deceleration that the brakes make (a tyre grows stiffer with the load
@@ -372,8 +301,6 @@ func (d *odometer) slipUnderBrakes(f *fixes) {
 		if a < 0 {
 			b := braked(a, d.v[i])
 			d.v[i] *= 1 + math.Max(0, math.Min(0.06, fit.Coef[0]*b+fit.Coef[1]*b*b))
-		} else {
-			d.v[i] *= 1 + spinSlip*d.brakeSlip*a
 		}
 	}
 }

@@ -17,7 +17,7 @@ func (j *joint) position() *Position {
 		Offset: make([]float64, n), OffsetSE: make([]float64, n),
 		Speed: make([]float64, n), SpeedSE: make([]float64, n),
 		Heading: make([]float64, n), HeadingSE: make([]float64, n), Kappa: make([]float64, n),
-		Latency: d.latency, LatencySE: math.Hypot(d.latencySE, slipDoubt),
+		Latency: d.latency, LatencySE: math.Hypot(d.latencySE, lagDoubt),
 		WheelScale: 0, WheelCrown: d.crown, Source: d.source,
 	}
 	if d.wheel {
@@ -26,9 +26,6 @@ func (j *joint) position() *Position {
 		p.LatencySE = d.latencySE
 	} else {
 		p.LatencySE = 0.1
-	}
-	if d.speedLag != 0 {
-		p.LatencySE = math.Hypot(d.latencySE, delayDoubt)
 	}
 	p.Offset2D = j.bias
 	p.Offset2DSE = j.offsetLeft()

@@ -70,6 +70,18 @@ type row struct {
 	gw           float64 // 1/m2, weight of gd, 0 = none
 }
 
+// strays is the variance (m2) that the odometer gathers on the way to a row.
+func (r *row) strays(q *noise) float64 {
+	v := q.walk*r.dt + 1e-8 + r.lift
+	if r.bad {
+		v += q.bad * r.dt
+	}
+	if r.blind > 0 {
+		v += sq(q.blind*r.v) * r.blind / 4 * r.dt
+	}
+	return v
+}
+
 // smoother keeps its work space so that rounds cost no fresh memory.
 type smoother struct {
 	misfit float64 // -2 log likelihood of the data, but for a constant
@@ -162,14 +174,7 @@ func (sm *smoother) reduce(rows []row, q noise) bool {
 			reach = math.Max(reach, offReach)
 		}
 		rd := math.Exp(-way / reach)
-		qs := q.walk*r.dt + 1e-8
-		if r.bad {
-			qs += q.bad * r.dt
-		}
-		qs += r.lift
-		if r.blind > 0 {
-			qs += sq(q.blind*r.v) * r.blind / 4 * r.dt
-		}
+		qs := r.strays(&q)
 		qc := sq(q.slow)*(1-rc*rc) + 1e-9
 		if r.jump {
 			qc += sq(q.leap)
