@@ -7,6 +7,7 @@ import (
 	"math"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -85,6 +86,7 @@ func (w *adding) store(outings []outing) error {
 	inPlace := sync.OnceValue(func() error { return <-placing })
 	defer inPlace()
 	var numbers []int
+	var told []recording.Problem
 	err = b.tx(func(t *tx) error {
 		if err := t.exec(`UPDATE original SET fault = '' WHERE hash = ?`, w.out.Original); err != nil {
 			return err
@@ -110,6 +112,9 @@ func (w *adding) store(outings []outing) error {
 			if i == 0 {
 				problems = w.out.Problems
 			}
+			found := o.told()
+			told = append(told, found...)
+			problems = append(slices.Clip(problems), found...)
 			list, err := json.Marshal(append([]recording.Kept{}, recording.Keep(problems)...))
 			if err != nil {
 				return err
@@ -150,6 +155,7 @@ func (w *adding) store(outings []outing) error {
 		}
 		return err
 	}
+	w.out.Problems = append(w.out.Problems, told...)
 	for i, n := range numbers {
 		r, err := b.Run(fmt.Sprint(n))
 		if err != nil {

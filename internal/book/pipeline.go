@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -169,11 +170,24 @@ type outing struct {
 	ride   *ride.Ride
 	learnt *circuit.Circuit // a new line to be stored with it
 	origin say.Text
-	source []byte // edits of a circuit file that were applied
-	tmp    string // column file, written aside
+	source []byte              // edits of a circuit file that were applied
+	found  []recording.Problem // what learning the circuit told
+	tmp    string              // column file, written aside
 	// What needs nothing but the ride is begun as soon as there is one.
 	file  *rideFile
 	cells []chan rehearsal.Footprint
+}
+
+// told are the problems that analysing the outing found: of the ride, and of a
+// circuit that it taught. What both tell with other numbers is told once.
+func (o *outing) told() []recording.Problem {
+	out := slices.Clone(o.ride.Problems)
+	for _, p := range o.found {
+		if !slices.ContainsFunc(o.ride.Problems, func(q recording.Problem) bool { return q.Channel == p.Channel && q.Mend == p.Mend }) {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // run reads and analyses; nothing but column files in tmp/ is written.
@@ -365,7 +379,7 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 		if c.Name == "" {
 			c.Name = opt.Circuit.Name
 		}
-		o.learnt, on = &c, &c
+		o.learnt, on, o.found = &c, &c, loc.Problems
 		o.origin = say.T("learnt from {file}", w.name)
 		if why != "" {
 			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: say.T("the circuit is learnt from this run as {name}: {why}", fmt.Sprintf("%q", c.Name), why), Mend: learntMend(w.req.Circuit)})

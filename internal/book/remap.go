@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"io"
 	"math"
+	"slices"
 
 	"cornerwright/internal/intake"
 	"cornerwright/internal/recording"
@@ -107,6 +108,7 @@ func (b *Book) Remap(ctx context.Context, original string, columns []byte, name 
 			if i == 0 {
 				problems = append(append([]recording.Problem{}, res.Problems...), problems...)
 			}
+			problems = append(slices.Clip(problems), a.ride.Problems...)
 			text, err := json.Marshal(append([]recording.Kept{}, recording.Keep(problems)...))
 			if err != nil {
 				return err
