@@ -75,6 +75,16 @@ func (f *fixes) hole(i int) float64 {
 	return f.t[b] - f.t[a]
 }
 
+// extent is the diagonal (m) of the box, east and north, that holds all fixes.
+func (f *fixes) extent() float64 {
+	x0, x1, y0, y1 := f.x[0], f.x[0], f.y[0], f.y[0]
+	for i := range f.x {
+		x0, x1 = math.Min(x0, f.x[i]), math.Max(x1, f.x[i])
+		y0, y1 = math.Min(y0, f.y[i]), math.Max(y1, f.y[i])
+	}
+	return math.Hypot(x1-x0, y1-y0)
+}
+
 // isVoid tells whether row i is no fix.
 func (f *fixes) isVoid(i int) bool { return f.void != nil && f.void[i] }
 

@@ -91,8 +91,7 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 	} else {
 		lp, ok = findLoop(&f, d)
 		if !ok {
-			out.problem(recording.Fault, say.T("no lap closes: no place is passed twice in the same direction after a lap's distance"),
-				say.T("record at least one whole lap past the same place, or name a known circuit"))
+			out.open(&f, d)
 		}
 	}
 	if !ok {
@@ -119,7 +118,13 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 		j.q.speed = 0.5
 		j.locateKnown()
 	} else {
+		length := lp.length
 		j.learn(&lp)
+		if !j.holds(length) {
+			out.open(&f, d)
+			out.Position = openPosition(&f, d)
+			return out, nil
+		}
 		shift := chooseGate(rec, j, frame, opt)
 		j.line = j.line.rotate(shift)
 		for i := range j.s {
@@ -190,6 +195,19 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 	out.elsewhere(j)
 	out.Matrix = out.matrix(5)
 	return out, nil
+}
+
+// open says that no lap closes, and what there is instead.
+func (l *Located) open(f *fixes, d *odometer) {
+	l.problem(recording.Fault, say.T("no lap closes: in {seconds} s and {metres} m, {wide} m from end to end at most, no place is passed twice in the same direction after a lap's distance",
+		fmt.Sprintf("%.0f", f.t[len(f.t)-1]-f.t[0]), fmt.Sprintf("%.0f", d.o[len(d.o)-1]), fmt.Sprintf("%.0f", f.extent())),
+		say.T("record at least one whole lap past the same place, or name a known circuit"))
+}
+
+// holds tells whether the line learnt is the way of a lap, which is length (m) by
+// odometer. Loops ridden about a place, each another way, make a line that is shorter.
+func (j *joint) holds(length float64) bool {
+	return math.Abs(j.line.Length/length-1) < 0.15
 }
 
 // elsewhere tells of long stretches ridden far from the line: a second circuit in

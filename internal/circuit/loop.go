@@ -151,7 +151,18 @@ next:
 			break
 		}
 	}
-	return best, count >= 1 && best.length > 250
+	return best, count >= 1 && best.length > 250 && best.ridden()
+}
+
+// ridden tells whether a whole lap was quicker than a walk: about a car park any place
+// comes by again some day.
+func (l *loop) ridden() bool {
+	for k, w := range l.whole {
+		if w && l.cross[k+1].o-l.cross[k].o > walking*(l.cross[k+1].t-l.cross[k].t) {
+			return true
+		}
+	}
+	return false
 }
 
 // fill puts crossings where the gate was passed while no fix told so (an outage

@@ -254,39 +254,41 @@ func TestMatrix(t *testing.T) {
 		if proving.Full() {
 			n = len(seeds)
 		}
-		var x exam
-		for ci := range demo.Circuits() {
-			for i := range n {
-				o := demo.DefaultOptions(ci, seeds[(k+ci+i)%len(seeds)]+7)
-				o.Laps = 7
-				c.set(&o)
-				r := demo.Ride(o)
-				x.join(examine(r, locate(t, r, nil)))
+		t.Run(c.name, func(t *testing.T) {
+			var x exam
+			for ci := range demo.Circuits() {
+				for i := range n {
+					o := demo.DefaultOptions(ci, seeds[(k+ci+i)%len(seeds)]+7)
+					o.Laps = 7
+					c.set(&o)
+					r := demo.Ride(o)
+					x.join(examine(r, locate(t, r, nil)))
+				}
 			}
-		}
-		fmt.Printf("| %s | %d of %d | %v | %v | %v | %v |\n", c.name, len(x.lap.err), x.want, x.lap, x.slow, x.seg, x.s)
-		lost := 0
-		if c.name == "no wheel speed, lean, gyros, and dirty" {
-			lost = x.want / 20 // a lap with two holes and nothing to bridge them is none
-		}
-		if len(x.lap.err) < x.want-lost || len(x.lap.err) > x.want {
-			t.Errorf("%s: %d of %d laps", c.name, len(x.lap.err), x.want)
-		}
-		for _, q := range []struct {
-			what  string
-			a     tally
-			limit float64
-			apart int // values that say the same thing, as laps share gates and places a lap
-		}{{"laps", x.lap, c.lap, 1}, {"slow gates", x.slow, c.slow, 3}, {"segments", x.seg, c.seg, 3}, {"s", x.s, c.way, 10}} {
-			if rms := proving.RMS(q.a.err); rms > q.limit*beyond(len(q.a.err)/q.apart) {
-				t.Errorf("%s, %s: rms %.4f, at most %.4f", c.name, q.what, rms, q.limit)
+			fmt.Printf("| %s | %d of %d | %v | %v | %v | %v |\n", c.name, len(x.lap.err), x.want, x.lap, x.slow, x.seg, x.s)
+			lost := 0
+			if c.name == "no wheel speed, lean, gyros, and dirty" {
+				lost = x.want / 20 // a lap with two holes and nothing to bridge them is none
 			}
-		}
-		if b := proving.Mean(x.lap.err); math.Abs(b) > 0.001+2.6*proving.RMS(x.lap.err)/float64(len(x.lap.err)) {
-			t.Errorf("%s: bias %+.4f s", c.name, b)
-		}
-		honest(t, c.name, x)
-		all.join(x)
+			if len(x.lap.err) < x.want-lost || len(x.lap.err) > x.want {
+				t.Errorf("%s: %d of %d laps", c.name, len(x.lap.err), x.want)
+			}
+			for _, q := range []struct {
+				what  string
+				a     tally
+				limit float64
+				apart int // values that say the same thing, as laps share gates and places a lap
+			}{{"laps", x.lap, c.lap, 1}, {"slow gates", x.slow, c.slow, 3}, {"segments", x.seg, c.seg, 3}, {"s", x.s, c.way, 10}} {
+				if rms := proving.RMS(q.a.err); rms > q.limit*beyond(len(q.a.err)/q.apart) {
+					t.Errorf("%s, %s: rms %.4f, at most %.4f", c.name, q.what, rms, q.limit)
+				}
+			}
+			if b := proving.Mean(x.lap.err); math.Abs(b) > 0.001+2.6*proving.RMS(x.lap.err)/float64(len(x.lap.err)) {
+				t.Errorf("%s: bias %+.4f s", c.name, b)
+			}
+			honest(t, c.name, x)
+			all.join(x)
+		})
 	}
 	honest(t, "all recordings", all)
 }

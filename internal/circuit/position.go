@@ -178,6 +178,13 @@ func (j *joint) ownSE() []float64 {
 	return out
 }
 
+// Where no line tells, the way is the odometer's: a wheel leaned 45 degrees turns 5 %
+// more, and nothing shows how far the bike leaned.
+const (
+	openStart = 5.0  // m
+	openShare = 0.02 // of the way
+)
+
 // openPosition gives what a path that never closes allows: distance ridden,
 // speed, heading. S is distance from the start, offsets are withheld.
 func openPosition(f *fixes, d *odometer) *Position {
@@ -196,7 +203,7 @@ func openPosition(f *fixes, d *odometer) *Position {
 	w := int(0.4 / d.dt)
 	for i := range p.Time {
 		p.Time[i] = d.t0 + float64(i)*d.dt
-		p.SSE[i] = 5
+		p.SSE[i] = math.Hypot(openStart, openShare*math.Abs(d.o[i]-d.o[0]))
 		p.OffsetSE[i] = math.Inf(1)
 		p.SpeedSE[i] = 0.1
 		a, b := max(0, i-w), min(n-1, i+w)

@@ -2,6 +2,7 @@ package circuit_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -264,24 +265,80 @@ func TestTwoCircuitsInOneFile(t *testing.T) {
 	if math.Abs(length[0]-length[1]) < 200 {
 		t.Errorf("both parts are the same circuit: %v", length)
 	}
-	// Within sight of each other, without a pause.
+	// Within sight of each other, the second ridden before or after the first, with a
+	// drive of a kilometre and more between them or none.
 	f := circuit.Frame{Lat: 0.7, Lon: 0.2}
-	one := roundOff([][2]float64{{0, 0}, {0, 600}, {400, 600}, {400, 0}}, []float64{40, 50, 40, 50})
-	two := roundOff([][2]float64{{900, 0}, {900, 500}, {1200, 500}, {1200, 0}}, []float64{40, 50, 40, 50})
-	l, err := circuit.Locate(join(one.ride(f, 5.3, 25, 10, 0.3), two.ride(f, 2.4, 25, 10, 0.3), 20), nil, circuit.Options{})
-	if err != nil || l.Circuit == nil {
-		t.Fatal(err, l)
-	}
-	said := false
-	for _, p := range l.Problems {
-		said = said || strings.Contains(p.Text.String(), "more than 150 m from the circuit")
-	}
-	if !said {
-		t.Errorf("nothing tells of the second circuit: %v", l.Problems)
-	}
-	for _, lap := range l.Laps {
-		if lap.Kind == circuit.TimedLap && math.Abs(lap.Time()-one.length/25) > 0.1 {
-			t.Errorf("lap %d from %.1f s of %.2f s, all take %.2f s: %v", lap.Number, lap.Start, lap.Time(), one.length/25, l.Laps)
+	r := rand.New(rand.NewPCG(7, 4))
+	for k := range 8 {
+		away := 900 + 900*r.Float64()
+		one := roundOff([][2]float64{{0, 0}, {0, 600}, {400, 600}, {400, 0}}, []float64{40, 50, 40, 50})
+		two := roundOff([][2]float64{{away, 0}, {away, 500}, {away + 300, 500}, {away + 300, 0}}, []float64{40, 50, 40, 50})
+		first, second := one.ride(f, 5.3, 25, 10, 0.3), two.ride(f, 2.4, 25, 10, 0.3)
+		if k%2 == 1 {
+			first, second = second, first
+		}
+		pause := 20.0
+		if k%4 > 1 { // ridden over at 15 m/s
+			first = join(first, drive(first, second, 15), 0.1)
+			pause = 0.1
+		}
+		l, err := circuit.Locate(join(first, second, pause), nil, circuit.Options{})
+		if err != nil || l.Circuit == nil {
+			t.Fatal(err, l)
+		}
+		said := false
+		for _, p := range l.Problems {
+			said = said || strings.Contains(p.Text.String(), "more than 150 m from the circuit")
+		}
+		if !said {
+			t.Errorf("%d: nothing tells of the second circuit: %v", k, l.Problems)
+		}
+		timed := 0
+		for _, lap := range l.Laps {
+			if lap.Kind != circuit.TimedLap {
+				continue
+			}
+			timed++
+			if math.Abs(lap.Time()-one.length/25) > 0.1 {
+				t.Errorf("%d: lap %d from %.1f s of %.2f s, all take %.2f s: %v", k, lap.Number, lap.Start, lap.Time(), one.length/25, l.Laps)
+			}
+		}
+		if timed < 4 {
+			t.Errorf("%d: %d laps of the circuit with most", k, timed)
 		}
 	}
+}
+
+// drive is a ride straight from where one recording ends to where another begins.
+func drive(a, b *recording.Recording, speed float64) *recording.Recording {
+	end := func(name string, last bool) float64 {
+		if c := a.Channel(name); last {
+			return c.Value[len(c.Value)-1]
+		}
+		return b.Channel(name).Value[0]
+	}
+	la0, lo0 := end(recording.Latitude, true), end(recording.Longitude, true)
+	la1, lo1 := end(recording.Latitude, false), end(recording.Longitude, false)
+	x, y := (lo1-lo0)*6.37e6*math.Cos(la0), (la1-la0)*6.37e6
+	n := int(math.Hypot(x, y) / speed * 10)
+	out := &recording.Recording{}
+	for _, c := range a.Channels {
+		k := *c
+		k.Time, k.Value = nil, nil
+		for i := range n {
+			u := float64(i+1) / float64(n+1)
+			v := speed
+			switch c.Name {
+			case recording.Latitude:
+				v = la0 + u*(la1-la0)
+			case recording.Longitude:
+				v = lo0 + u*(lo1-lo0)
+			case recording.GPSHeading:
+				v = math.Atan2(x, y)
+			}
+			k.Time, k.Value = append(k.Time, 0.1*float64(i)), append(k.Value, v)
+		}
+		out.Channels = append(out.Channels, &k)
+	}
+	return out
 }
