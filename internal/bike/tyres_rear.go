@@ -54,8 +54,7 @@ func FitRear(in TyreInput, b *Bike, v []float64) (out RearFit) {
 		sc = &signal.Scratch{}
 	}
 	vl, wl, al := spare(in.Spare[0], n), spare(in.Spare[1], n), spare(in.Spare[2], n)
-	signal.LowPassInto(vl, v, 5, rate, sc)
-	signal.LowPassInto(wl, in.Rear, 5, rate, sc)
+	signal.LowPassTwo(signal.Series{Dst: vl, X: v, Cut: 5}, signal.Series{Dst: wl, X: in.Rear, Cut: 5}, rate, sc)
 	signal.DerivativeInto(al, vl, in.DT)
 	signal.LowPassInto(al, al, 4, rate, sc)
 	m := *b

@@ -10,6 +10,7 @@ import (
 
 	"cornerwright/internal/debrief"
 	"cornerwright/internal/setting"
+	"cornerwright/internal/verdict"
 )
 
 func TestAFileBecomesARunOnce(t *testing.T) {
@@ -251,6 +252,17 @@ func TestVerdictAndPlan(t *testing.T) {
 	p, err := b.Plan(bg, PlanRequest{Runs: []int{2}, Turn: 7, Measure: "segment", Effect: 0.2})
 	if err != nil || p.Laps == 0 {
 		t.Errorf("plan: %+v, %v", p, err)
+	}
+	// Begun ahead, a plan is made once, whoever asks for it meanwhile.
+	q := PlanRequest{Runs: []int{2}, Turn: 7, Measure: "segment", Effect: 0.3}
+	if err := b.PlanAhead(bg, q); err != nil {
+		t.Error(err)
+	}
+	if x, y := must[*verdict.Plan](t)(b.Plan(bg, q)), must[*verdict.Plan](t)(b.Plan(bg, q)); x != y || x.Laps == 0 {
+		t.Errorf("a plan begun ahead: %+v, then %+v", x, y)
+	}
+	if err := b.PlanAhead(bg, PlanRequest{Runs: []int{2}, Turn: 7}); Exit(err) != 1 {
+		t.Errorf("a plan ahead for nothing: %v", err)
 	}
 	if _, err := b.Plan(bg, PlanRequest{Runs: []int{2}, Turn: 7}); Exit(err) != 1 {
 		t.Errorf("a plan for nothing: %v", err)

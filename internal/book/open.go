@@ -38,7 +38,8 @@ type Book struct {
 
 	adding sync.Mutex // one recording at a time learns circuits and numbers runs
 	rides  rideCache
-	plans  sync.Map // wish as text -> *verdict.Plan
+	plans  sync.Map // wish as text -> *plannedOnce
+	ahead  atomic.Bool
 	means  sync.Map // run and line -> byLap
 
 	news struct {

@@ -9,10 +9,6 @@ import (
 	"cornerwright/internal/rehearsal"
 )
 
-// usualEffect is the effect (in the measure's unit, seconds for a segment) that
-// a plan is made for where a step does not say what matters.
-const usualEffect = 0.08
-
 // Rehearser lays a step of the book on a run.
 type Rehearser func(ctx context.Context, step, run int) (*rehearsal.Rehearsal, error)
 
@@ -52,12 +48,8 @@ func OfStep(ctx context.Context, b *book.Book, s book.Step, rehearse Rehearser) 
 		if in.Rehearsal, err = rehearse(ctx, s.ID, s.Run); err != nil {
 			return nil, err
 		}
-		effect := s.Primary.Matters
-		if effect <= 0 {
-			effect = usualEffect
-		}
 		// A plan that cannot be made is no reason to withhold the sheet.
-		if p, err := b.Plan(ctx, book.PlanRequest{Runs: []int{s.Run}, Turn: s.Primary.Turn, Measure: s.Primary.Measure, Effect: effect}); err == nil {
+		if p, err := b.Plan(ctx, book.PlanOf(s.Step, s.Run)); err == nil {
 			in.Plan = p
 		}
 	}

@@ -53,8 +53,7 @@ func (w *work) findBlips() {
 		slip = w.mem.take()
 		tmp := w.mem.take()
 		defer w.mem.back(slip, tmp)
-		signal.LowPassInto(slip, w.rear, 15, w.rate, &w.sc)
-		signal.LowPassInto(tmp, w.speed, 15, w.rate, &w.sc)
+		signal.LowPassTwo(signal.Series{Dst: slip, X: w.rear, Cut: 15}, signal.Series{Dst: tmp, X: w.speed, Cut: 15}, w.rate, &w.sc)
 		k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
 		for i := range slip {
 			slip[i] = bike.Slip(slip[i]*k, bike.Rolling(w.rearRadius, w.rearCrown, s.Lean[i]), tmp[i])

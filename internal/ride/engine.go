@@ -67,9 +67,8 @@ func (w *work) crankTorque() []float64 {
 		return nil
 	}
 	torque, a := w.mem.take(), w.mem.take()
-	w.slope(a, w.speed, 5)
+	spin := w.wheelSpin(a, 5)
 	m := w.b.RearForce(1, 0, 0) - w.b.RearForce(0, 0, 0)
-	spin := w.wheelSpin(5)
 	for i := range torque {
 		if s.Gear[i] == 0 {
 			torque[i] = math.NaN()

@@ -182,6 +182,15 @@ func (w *work) slope(dst, x []float64, cut float64) {
 	w.mem.back(tmp)
 }
 
+// slopes is slope for two series at one cut.
+func (w *work) slopes(dst, x, dst2, x2 []float64, cut float64) {
+	a, b := w.mem.take(), w.mem.take()
+	signal.LowPassTwo(signal.Series{Dst: a, X: x, Cut: cut}, signal.Series{Dst: b, X: x2, Cut: cut}, w.rate, &w.sc)
+	signal.DerivativeInto(dst, a, w.dt)
+	signal.DerivativeInto(dst2, b, w.dt)
+	w.mem.back(a, b)
+}
+
 func (w *work) time(i int) float64 { return w.t0 + float64(i)*w.dt }
 
 // samples is a duration in samples, at least one.

@@ -13,18 +13,23 @@ import (
 func (w *work) slip() {
 	s := &w.r.Signals
 	cut := w.slipBand()
+	ground, filtered := w.mem.take(), false
+	defer w.mem.back(ground)
 	wheel := func(logged float64, wheel []float64, r, crown float64) []float64 {
 		if wheel == nil || logged == 0 {
 			return nil
 		}
-		out, tmp := make([]float64, w.n), w.mem.take()
-		defer w.mem.back(tmp)
-		signal.LowPassInto(out, wheel, cut, w.rate, &w.sc)
-		signal.LowPassInto(tmp, w.speed, cut, w.rate, &w.sc)
+		out := make([]float64, w.n)
+		if !filtered {
+			signal.LowPassTwo(signal.Series{Dst: out, X: wheel, Cut: cut}, signal.Series{Dst: ground, X: w.speed, Cut: cut}, w.rate, &w.sc)
+			filtered = true
+		} else {
+			signal.LowPassInto(out, wheel, cut, w.rate, &w.sc)
+		}
 		k := 2 * math.Pi / logged
 		signal.Pieces(w.n, func(from, to int) {
 			for i := from; i < to; i++ {
-				out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), tmp[i])
+				out[i] = bike.Slip(out[i]*k, bike.Rolling(r, crown, s.Lean[i]), ground[i])
 			}
 		})
 		return out

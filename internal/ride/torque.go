@@ -46,8 +46,7 @@ func (w *work) pulls() {
 	full := 0.97 * w.full
 	a := w.mem.take()
 	defer w.mem.back(a)
-	w.slope(a, w.speed, pullBand)
-	spin := w.wheelSpin(pullBand)
+	spin := w.wheelSpin(a, pullBand)
 	if spin != nil {
 		defer w.mem.back(spin)
 	}
@@ -121,12 +120,14 @@ func (w *work) pulls() {
 // wheelSpin is the angular acceleration of the rear wheel in rad/s2 below band
 // 1/s, nil without rear wheel speed. What spins up wheel and engine is this: the
 // bike's acceleration over the radius leaves out that slip grows and shrinks.
-func (w *work) wheelSpin(band float64) []float64 {
+// accel takes the acceleration of the ground speed below the same band (m/s2).
+func (w *work) wheelSpin(accel []float64, band float64) []float64 {
 	if w.rear == nil || w.b.Rear.Circumference == 0 {
+		w.slope(accel, w.speed, band)
 		return nil
 	}
 	spin := w.mem.take()
-	w.slope(spin, w.rear, band)
+	w.slopes(accel, w.speed, spin, w.rear, band)
 	k := 2 * math.Pi / (w.b.Rear.Circumference * w.wheelScale)
 	for i := range spin {
 		spin[i] *= k

@@ -40,13 +40,20 @@ func (w *work) airborne() {
 			vf[i] = w.front[i] * (1 - shrink*(1-math.Cos(s.Lean[i])))
 		}
 	})
-	signal.LowPassInto(vf, vf, 8, w.rate, &w.sc)
-	signal.DerivativeInto(df, vf, w.dt)
-	ax := vf // its memory is free now
+	var ax []float64
 	ref := "accelerometer"
+	if w.accelX != nil {
+		ax = w.mem.take()
+		defer w.mem.back(ax)
+		signal.LowPassTwo(signal.Series{Dst: vf, X: vf, Cut: 8}, signal.Series{Dst: ax, X: w.accelX, Cut: 8}, w.rate, &w.sc)
+		signal.DerivativeInto(df, vf, w.dt)
+	} else {
+		signal.LowPassInto(vf, vf, 8, w.rate, &w.sc)
+		signal.DerivativeInto(df, vf, w.dt)
+		ax = vf // its memory is free now
+	}
 	switch {
 	case w.accelX != nil:
-		signal.LowPassInto(ax, w.accelX, 8, w.rate, &w.sc)
 	case w.rear != nil:
 		// The driven wheel's acceleration, slip and all, stands in.
 		w.slope(ax, w.rear, 6)

@@ -65,6 +65,22 @@ func TestFiltFiltAgainstScipy(t *testing.T) {
 			t.Errorf("sine: y[%d] = %.12f, want %.12f", i, y[i], v)
 		}
 	}
+	// Two in one walk give what one after the other gives; a cut that leaves the band
+	// open too.
+	for _, cut := range []float64{2, 12, 60} {
+		other, want := make([]float64, len(x)), make([]float64, len(x))
+		for i := range other {
+			other[i] = x[len(x)-1-i] * float64(i)
+		}
+		LowPassInto(want, other, cut, 100, &s)
+		both := append([]float64(nil), x...)
+		LowPassTwo(Series{both, both, 5}, Series{other, other, cut}, 100, &s)
+		for i := range want {
+			if both[i] != y[i] || other[i] != want[i] {
+				t.Fatalf("two at once, cut %g: %v and %v at %d, want %v and %v", cut, both[i], other[i], i, y[i], want[i])
+			}
+		}
+	}
 	// In place, twice with one scratch, gives the same.
 	z := append([]float64(nil), x...)
 	LowPassInto(z, z, 5, 100, &s)

@@ -7,8 +7,7 @@ import "math"
 // both zero-phase, squared and averaged. hi at or above half the rate leaves
 // the band open above. tmp has the length of x; dst, tmp and x are distinct.
 func BandRMSInto(dst, tmp, x []float64, lo, hi, width, rate float64, s *Scratch) {
-	LowPassInto(dst, x, hi, rate, s)
-	LowPassInto(tmp, x, lo, rate, s)
+	LowPassTwo(Series{dst, x, hi}, Series{tmp, x, lo}, rate, s)
 	for i := range dst {
 		d := dst[i] - tmp[i]
 		tmp[i] = d * d

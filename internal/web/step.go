@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"math"
@@ -116,6 +117,13 @@ func (s *server) step(r *http.Request) (page, error) {
 		svg.Resize(150, h)
 		d.Cells = svg.HTML("cells", say.T("Values of {setting} in slot {slot}", st.Setting, st.Slot), say.T("changed cells are framed: old, arrow, new; a bar under a cell shows the time spent there"))
 	}
+	if st.Run > 0 && (st.State == book.Proposed || st.State == book.Loaded || st.State == book.Repeated) {
+		// The plan and the sheet, which has it too, are what is opened next. Where it
+		// cannot be made they say why.
+		_, _ = recall(r.Context(), s, fmt.Sprintf("ahead %d", st.ID), func(ctx context.Context) (bool, error) {
+			return true, s.book.PlanAhead(ctx, book.PlanOf(st.Step, st.Run))
+		})
+	}
 	return page{Title: say.T("Step {1} · {2}", st.ID, st.Setting), Name: "step", Body: d}, nil
 }
 
@@ -133,12 +141,9 @@ func (s *server) plan(r *http.Request) (page, error) {
 		return page{}, err
 	}
 	d := planPage{Step: st}
-	q := book.PlanRequest{Runs: []int{st.Run}, Turn: st.Primary.Turn, Measure: st.Primary.Measure, Effect: st.Primary.Matters}
+	q := book.PlanOf(st.Step, st.Run)
 	if v, err := strconv.ParseFloat(r.URL.Query().Get("effect"), 64); err == nil && v > 0 {
 		q.Effect = v
-	}
-	if q.Effect <= 0 {
-		q.Effect = 0.08
 	}
 	if st.Run == 0 {
 		d.Why = say.T("the step was not derived from a run, so the rider's scatter is not known")

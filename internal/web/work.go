@@ -1,12 +1,14 @@
 package web
 
 import (
+	"bytes"
 	"errors"
 	"html/template"
 	"io"
+	"mime/multipart"
 	"net/http"
+	"slices"
 	"strings"
-	"syscall"
 
 	"cornerwright/internal/book"
 	"cornerwright/internal/draw"
@@ -99,44 +101,80 @@ type sent struct {
 }
 
 // received reads files of a multipart form, one for each key, at most max bytes
-// in all.
-func (s *server) received(w http.ResponseWriter, r *http.Request, max int64, keys ...string) (out []sent, err error) {
+// in all. They are read as they come, into memory of their size: a form that is
+// gathered first and read then takes each byte three times, and a recording is
+// waited for. The form's other fields are in r.Form afterwards.
+func (s *server) received(w http.ResponseWriter, r *http.Request, max int64, keys ...string) ([]sent, error) {
+	out := make([]sent, len(keys))
 	tooBig := r.ContentLength > max+maxForm
 	r.Body = http.MaxBytesReader(w, r.Body, max+maxForm)
+	var err error
 	if !tooBig {
-		err = r.ParseMultipartForm(32 << 20)
+		err = readForm(r, out, keys)
 	}
 	if err != nil || tooBig {
 		var big *http.MaxBytesError
-		if errors.Is(err, syscall.ENOSPC) {
-			return nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("the disk of this machine is full: the file could not be put down, nothing of it was taken"), Mend: say.T("make room on the disk and send it again")}
-		}
 		if tooBig || errors.As(err, &big) {
 			return nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("the file is larger than the {max} MiB that are taken here", max>>20), Mend: say.T("check that it is the right file; long recordings can be split in the logger")}
 		}
 		return nil, s.broken(r, err)
 	}
-	defer r.MultipartForm.RemoveAll() //nolint:errcheck // temporary files; the system sweeps them
 	if !s.signed(r, r.FormValue("token")) {
 		return nil, errForm
 	}
-	for _, key := range keys {
-		f, head, err := r.FormFile(key)
-		if err != nil {
-			out = append(out, sent{})
-			continue
-		}
-		// Grown to its size at once: a copy while growing would double the memory.
-		data := make([]byte, head.Size)
-		_, err = io.ReadFull(f, data)
-		f.Close()
-		if err == nil {
-			out = append(out, sent{head.Filename, data})
-			continue
-		}
-		return nil, &book.Error{Kind: book.ErrInvalid, Text: say.T("the file could not be read to its end"), Mend: say.T("put the stick back in and choose the file again")}
-	}
 	return out, nil
+}
+
+// readForm reads a multipart form part by part: the first file of each key to out,
+// fields to r.Form.
+func readForm(r *http.Request, out []sent, keys []string) error {
+	if err := r.ParseForm(); err != nil {
+		return err
+	}
+	form, err := r.MultipartReader()
+	if err != nil {
+		return err
+	}
+	const mostParts, mostAhead = 100, 64 << 20
+	room := int64(maxForm) // for fields
+	for n := 0; ; n++ {
+		part, err := form.NextPart()
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if n >= mostParts {
+			return multipart.ErrMessageTooLarge
+		}
+		k := slices.Index(keys, part.FormName())
+		switch {
+		case part.FileName() == "":
+			v, err := io.ReadAll(io.LimitReader(part, room+1))
+			if err != nil {
+				return err
+			}
+			if room -= int64(len(v)); room < 0 {
+				return multipart.ErrMessageTooLarge
+			}
+			r.Form.Add(part.FormName(), string(v))
+			r.PostForm.Add(part.FormName(), string(v))
+		case k >= 0 && out[k].name == "":
+			var data bytes.Buffer
+			if r.ContentLength > 0 {
+				data.Grow(int(min(r.ContentLength, mostAhead)) + bytes.MinRead)
+			}
+			if _, err := data.ReadFrom(part); err != nil {
+				return err
+			}
+			out[k] = sent{part.FileName(), data.Bytes()}
+		default:
+			if _, err := io.Copy(io.Discard, part); err != nil {
+				return err
+			}
+		}
+	}
 }
 
 type slotCells struct {

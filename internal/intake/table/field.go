@@ -40,12 +40,18 @@ func field(b []byte, pos int, delim byte) (text []byte, next int, end bool, line
 	}
 	for i = pos; b[i] != delim && b[i] != '\n' && b[i] != '\r'; i++ {
 	}
-	text = bytes.Trim(b[pos:i], " \t\u00a0")
+	text = b[pos:i]
+	if n := len(text); n > 0 && (mayTrim(text[0]) || mayTrim(text[n-1])) {
+		text = bytes.Trim(text, " \t\u00a0")
+	}
 	if b[i] == delim {
 		return text, i + 1, false, 0, issue
 	}
 	return text, i, true, 0, issue
 }
+
+// mayTrim tells whether a cell that begins or ends in c may have blanks there.
+func mayTrim(c byte) bool { return c <= ' ' || c >= 0x80 }
 
 // quoted reads the quoted cell that opens at i; next is past its closing quote.
 func quoted(b []byte, i int) (text []byte, next, lines int, ok bool) {
@@ -93,10 +99,20 @@ func blankField(b []byte, pos int) (text []byte, next int, end bool, lines int, 
 // splitLine cuts one record (no line end needed) in its cells.
 func splitLine(line []byte, delim byte) []string {
 	b := append(append(make([]byte, 0, len(line)+1), line...), '\n')
-	var out []string
+	out := make([]string, 0, bytes.Count(line, []byte{delim})+1)
+	// Without quotes every cell is a piece of the line: one string serves them all.
+	whole := ""
+	if bytes.IndexByte(line, '"') < 0 {
+		whole = string(b)
+	}
 	for pos := 0; ; {
 		text, next, end, _, _ := field(b, pos, delim)
-		out = append(out, string(text))
+		if n := len(text); n > 0 && whole != "" {
+			from := cap(b) - cap(text)
+			out = append(out, whole[from:from+n])
+		} else {
+			out = append(out, string(text))
+		}
 		if end || len(out) > maxColumns {
 			return out
 		}
