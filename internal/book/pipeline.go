@@ -385,11 +385,6 @@ func (w *adding) analyse(rec *recording.Recording, known []*circuit.Circuit) (ou
 			w.out.Problems = append(w.out.Problems, recording.Problem{Severity: recording.Note, Text: say.T("the circuit is learnt from this run as {name}: {why}", fmt.Sprintf("%q", c.Name), why), Mend: learntMend(w.req.Circuit)})
 		}
 		w.out.Learnt = true
-		for _, p := range loc.Problems { // of the learning: the run laid on its own line no longer knows them
-			if p.Severity == recording.Warning {
-				w.out.Problems = append(w.out.Problems, p)
-			}
-		}
 	}
 	// Laid on the line that is stored, so that a later computation from the
 	// stored line gives the same.
