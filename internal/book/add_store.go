@@ -72,18 +72,28 @@ func (w *adding) store(outings []outing) error {
 		return err
 	}
 	// In their places while the database works, and before it commits.
+	files := make([]string, len(outings))
+	for i := range outings {
+		files[i] = outings[i].tmp
+	}
+	n := 0
 	placing := make(chan error, 1)
 	go func() {
-		for i, o := range outings {
-			if err := b.place(o.tmp, b.columnPath(places[i].meeting, w.bike.Name, places[i].id)); err != nil {
-				placing <- err
-				return
+		var err error
+		for ; n < len(files); n++ {
+			if err = b.place(files[n], b.columnPath(places[n].meeting, w.bike.Name, places[n].id)); err != nil {
+				break
 			}
-			outings[i].tmp = ""
 		}
-		placing <- nil
+		placing <- err
 	}()
-	inPlace := sync.OnceValue(func() error { return <-placing })
+	inPlace := sync.OnceValue(func() error {
+		err := <-placing
+		for i := range n {
+			outings[i].tmp = "" // nobody's to sweep any more
+		}
+		return err
+	})
 	defer inPlace()
 	var numbers []int
 	var told []recording.Problem
