@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"cornerwright/internal/inference"
+	"cornerwright/internal/signal"
 )
 
 // What a cost in seconds leaves open, one standard deviation each.
@@ -53,10 +54,10 @@ func (w *work) cost() {
 	sortFloats(lean)
 	most := quantile(lean, 0.997)
 	brake := brakeStarts(w.braking)
-	for k := range w.r.Episodes {
+	signal.Each(len(w.r.Episodes), func(k int) {
 		e := &w.r.Episodes[k]
 		if e.Kind != Cut {
-			continue
+			return
 		}
 		a, b := w.index(e.Start), w.index(e.End)
 		end := -1
@@ -75,7 +76,7 @@ func (w *work) cost() {
 			c.end = b
 			_, e.DeltaV = c.lost()
 			e.Cost = Interval{Why: "the recording ends before the next brakes"}
-			continue
+			return
 		}
 		t, dv := c.lost()
 		e.DeltaV = dv
@@ -104,7 +105,7 @@ func (w *work) cost() {
 			}
 		}
 		e.Cost = Interval{Value: t, Lo: math.Max(0, t-inference.NormalQuantile(0.95)*math.Sqrt(down)-costFloor), Hi: t + inference.NormalQuantile(0.95)*math.Sqrt(up) + costFloor, N: 1, OK: true}
-	}
+	})
 }
 
 // drive is the stretch from a cut, samples [a, b), to the next brakes at end.
