@@ -14,6 +14,7 @@ import (
 	"cornerwright/internal/proving"
 	"cornerwright/internal/recording"
 	"cornerwright/internal/ride"
+	"cornerwright/internal/signal"
 )
 
 // chained is one simulated run beside what the whole way from the bytes of its
@@ -121,18 +122,25 @@ func crossings(run *demo.Run, c *circuit.Circuit) []float64 {
 }
 
 // whole counts the laps from one of the instants to the next that stayed out of the
-// pit lane: with the gate on another straight than the simulator's own the out lap
-// passes it at speed and begins one lap more.
+// pit lane and neither began nor ended at less than 0.7 of the usual speed there, as
+// docs/method.md has it: with the gate on another straight than the simulator's own
+// the out lap passes it at speed and begins one lap more.
 func whole(tr *demo.Truth, at []float64) int {
 	const lane = 8 // m off the line: beyond any line that is ridden
+	row := make([]int, len(at))
+	speed := make([]float64, len(at))
+	for i, t := range at {
+		row[i] = min(sort.SearchFloat64s(tr.Time, t), len(tr.Time)-1)
+		speed[i] = tr.Speed[row[i]]
+	}
+	usual := signal.Median(speed)
 	n := 0
 	for i := 1; i < len(at); i++ {
-		a, b := sort.SearchFloat64s(tr.Time, at[i-1]), sort.SearchFloat64s(tr.Time, at[i])
-		out := false
-		for k := a; k < b; k++ {
-			out = out || math.Abs(tr.Offset[k]) > lane
+		in := speed[i-1] >= 0.7*usual && speed[i] >= 0.7*usual
+		for k := row[i-1]; k < row[i]; k++ {
+			in = in && math.Abs(tr.Offset[k]) <= lane
 		}
-		if !out {
+		if in {
 			n++
 		}
 	}
