@@ -23,13 +23,10 @@ const (
 	growthUsual = 1e-6 // 1/(m/s)2, of growth: 0.6 % at 80 m/s
 )
 
-// wheelLag (s) is by how much a wheel trails the road: its tyre turns it over a
-// relaxation length of some 0.12 m (from memory), and its speed is that of the last
-// interval between two teeth. lagDoubt is what not knowing it better leaves.
-const (
-	wheelLag = 0.005
-	lagDoubt = 0.001
-)
+// lagDoubt (s) is what not knowing leaves by how much a wheel trails the road: its
+// tyre turns it over a relaxation length of a decimetre (from memory), and its speed is
+// that of the last interval between two teeth.
+const lagDoubt = 0.001
 
 // Unknowns of the delay's fit. Load and growth are in their usual sizes.
 const (
@@ -80,7 +77,7 @@ func (d *odometer) driveDelay(f *fixes, phi []float64, steady []bool, limits []f
 			continue
 		}
 		a := signal.At(d.accel, d.t0, d.dt, t)
-		rows = append(rows, driven{t: at, y: f.v[i] - wheelLag*a,
+		rows = append(rows, driven{t: at, y: f.v[i],
 			x: vec5{v, a, v * (1 - math.Cos(signal.At(phi, d.t0, d.dt, t))), v * a * loadUsual, v * v * v * growthUsual}})
 	}
 	if len(rows) < delayFixes {

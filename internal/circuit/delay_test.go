@@ -35,7 +35,7 @@ func TestDriveDelayOnMadeSpeeds(t *testing.T) {
 		v := d.raw[k] + u*(d.raw[k+1]-d.raw[k])
 		a := d.accel[k] + u*(d.accel[k+1]-d.accel[k])
 		f.t = append(f.t, x)
-		f.v = append(f.v, 1.01*v+load*v*a+growth*v*v*v+wheelLag*a+slow+0.06*r.NormFloat64())
+		f.v = append(f.v, 1.01*v+load*v*a+growth*v*v*v+slow+0.06*r.NormFloat64())
 	}
 	x, sd, ok := d.driveDelay(f, phi, steady, []float64{1.5, 0.6, 0.6})
 	if !ok {

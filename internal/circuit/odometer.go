@@ -225,7 +225,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 				x[2] = v * signal.At(shrink, d.t0, d.dt, t)
 				x[3] = v * signal.At(rate, d.t0, d.dt, t)
 			}
-			return f.v[k] - v*(d.load*a+d.growth*v*v) - wheelLag*a, true
+			return f.v[k] - v*(d.load*a+d.growth*v*v), true
 		}, limits...)
 		if !fit.OK || fit.N < 40 {
 			break
@@ -261,7 +261,7 @@ func (d *odometer) calibrate(f *fixes, phi []float64) {
 		if p == 4 {
 			v *= 1 - d.crown*(shrink[i]-d.leanLag*rate[i])
 		}
-		d.v[i] = math.Max(0, v+d.raw[i]*(d.load*d.accel[i]+d.growth*d.raw[i]*d.raw[i])+wheelLag*d.accel[i])
+		d.v[i] = math.Max(0, v+d.raw[i]*(d.load*d.accel[i]+d.growth*d.raw[i]*d.raw[i]))
 	}
 	d.slipUnderBrakes(f)
 	d.bad = make([]bool, n)

@@ -91,6 +91,7 @@ func (s *sim) lastOut() int {
 // rest stands still for some seconds with the engine idling.
 func (s *sim) rest(st state, seconds, base float64) state {
 	still := state{t: st.t, lap: st.lap, s: st.s, wf: 0, we: 130, clutch: 1, nf: st.nf, nr: st.nr, fork: st.fork, shock: st.shock, lockT: -1}
+	still.at.lap, still.at.s = st.lap, st.s
 	for range int(seconds / rowTime) {
 		s.row(&still, base)
 		still.t = tick(still.t + rowTime)
@@ -142,6 +143,7 @@ func (w *world) start(k int, clock float64) state {
 	st.wf = st.v / w.b.Front.Radius
 	st.nf, st.nr = w.b.Loads(0)
 	st.fork, st.shock = 0.03, 0.015
+	st.at.lap, st.at.s, st.at.v = st.lap, st.s, st.v
 	return st
 }
 
@@ -161,8 +163,11 @@ func (tr *Truth) reserve(n int) {
 
 // row writes one truth row.
 func (s *sim) row(st *state, base float64) {
-	tr, p := s.tr, s.laps[st.lap]
-	u := math.Mod(st.s, s.c.Length) / s.g.step
+	tr, p := s.tr, s.laps[st.at.lap]
+	if st.at.lap != st.lap {
+		base -= s.c.Length
+	}
+	u := math.Mod(st.at.s, s.c.Length) / s.g.step
 	i := min(max(int(u), 0), s.g.n-1)
 	f := u - float64(i)
 	off, slide := lookup(p.offset, u), lookup(p.slide, u)
@@ -173,13 +178,13 @@ func (s *sim) row(st *state, base float64) {
 	x, y := s.g.x[i]+along*math.Cos(mid), s.g.y[i]+along*math.Sin(mid)
 	sin, cos := math.Sincos(th)
 	tr.Time = append(tr.Time, st.t)
-	tr.S = append(tr.S, base+st.s)
+	tr.S = append(tr.S, base+st.at.s)
 	tr.Offset = append(tr.Offset, off)
 	// Right of a heading that is counter-clockwise from east.
 	tr.X = append(tr.X, x+off*sin)
 	tr.Y = append(tr.Y, y-off*cos)
 	tr.Heading = append(tr.Heading, th-math.Atan(slide))
-	tr.Speed = append(tr.Speed, st.v)
+	tr.Speed = append(tr.Speed, st.at.v)
 	tr.Curvature = append(tr.Curvature, lookup(p.kappa, u))
 	bank := s.g.bank[i]
 	tr.Lean = append(tr.Lean, st.lean-bank)

@@ -77,6 +77,13 @@ type state struct {
 	mute          bool // slip control put out of action, for costs
 	muteUntil     float64
 
+	// Where the last step began. What a step computes belongs to its beginning, so the
+	// record tells place and speed of that instant beside it.
+	at struct {
+		lap  int
+		s, v float64
+	}
+
 	// Computed by the last step, for the record.
 	kappa, drive, wheelT, crankT, nf, nr float64
 	target, frontSlip, rearSlip, share   float64
@@ -90,6 +97,7 @@ func tick(t float64) float64 { return math.Round(t*1e4) / 1e4 }
 func (w *world) advance(st *state) {
 	p := w.plans[st.lap]
 	g, b, c := w.g, w.b, w.c
+	st.at.lap, st.at.s, st.at.v = st.lap, st.s, st.v
 	st.step++
 	st.t = tick(st.t + dt)
 	st.rest += dt
