@@ -116,7 +116,7 @@ func ParseColumnMap(name string, text []byte) (*ColumnMap, error) {
 				return nil, fail(i, "unit", say.Of(err), mend)
 			}
 		}
-		if own && !ownNameOf(c.From, c.Channel) {
+		if own && !c.ownName() {
 			// An own name is allowed; one that is nearly a canonical name is a slip,
 			// unless the file has it.
 			if near := unit.Nearest(c.Channel, channelNames()); near != "" && closeTo(c.Channel, near) {
@@ -199,11 +199,14 @@ func channelNames() []string {
 	return names
 }
 
-// ownNameOf tells whether a channel's name is what an unknown column would get:
-// its own, or that with its number behind it.
-func ownNameOf(from, channel string) bool {
-	rest, ok := strings.CutPrefix(channel, strings.ReplaceAll(foldName(from), " ", "_"))
-	return ok && from != "" && strings.Trim(rest, "_0123456789") == ""
+// ownName tells whether the channel's name is what an unknown column would get: its
+// own, or one with its number behind it, as of a column that the file has twice.
+func (c *MapColumn) ownName() bool {
+	if c.Index > 0 && strings.HasSuffix(c.Channel, fmt.Sprintf("_%d", c.Index)) {
+		return true
+	}
+	rest, ok := strings.CutPrefix(c.Channel, strings.ReplaceAll(foldName(c.From), " ", "_"))
+	return ok && c.From != "" && strings.Trim(rest, "_0123456789") == ""
 }
 
 // closeTo tells whether two names are within one edit, or two where they are
