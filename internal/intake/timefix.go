@@ -79,9 +79,9 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	}
 	var belongs []placed
 	to := make([]int32, s.rows)
-	var lost, late, same, repeated int
+	var lost, late, same, repeated, steps int
 	segment := 0 // index in kept at which the clock's present run begins
-	lateLine, sameLine, repLine, lostLine := 0, 0, 0, 0
+	lateLine, sameLine, repLine, lostLine, stepLine := 0, 0, 0, 0, 0
 	off, last := 0.0, math.Inf(-1)
 	kept := make([]int, 0, s.rows) // source rows kept
 	drop := func(i int) { to[i] = -1 }
@@ -152,7 +152,11 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 			if restart[i] {
 				what = say.T("the logger started anew (header again), its clock goes back")
 			}
-			s.problem(recording.Warning, s.line(i), c.Index, timeChannel, say.T("{what} by {back} s at {last} s: joined with one row's interval, how long it really took is unknown", what, num(back), num(last)), say.T("do not compare times across this place; laps that span it are marked"))
+			if steps++; steps <= mostSteps {
+				s.problem(recording.Warning, s.line(i), c.Index, timeChannel, say.T("{what} by {back} s at {last} s: joined with one row's interval, how long it really took is unknown", what, num(back), num(last)), say.T("do not compare times across this place; laps that span it are marked"))
+			} else if steps == mostSteps+1 {
+				stepLine = s.line(i)
+			}
 			marks = append(marks, recording.Mark{Kind: recording.ClockJump, Span: recording.Span{From: last, To: v}, Text: say.T("{what} by {back} s", what, num(back))})
 			segment = len(kept)
 		}
@@ -180,6 +184,9 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 			to[i] = int32(n)
 		}
 	}
+	if more := steps - mostSteps; more > 0 {
+		s.problem(recording.Warning, stepLine, c.Index, timeChannel, say.T("clock steps back {more} {more|time|times} more, the first of them here: joined likewise", more), say.T("do not compare times across these places; see that the logger keeps its clock"))
+	}
 	if same > 0 {
 		s.problem(recording.Note, sameLine, c.Index, timeChannel, say.T("{same} {same|row|rows} with the time of the row before left out, the first here", same), say.T("nothing to do"))
 	}
@@ -201,6 +208,10 @@ func (s *source) fixClock() (clock []float64, marks []recording.Mark, err *Error
 	}
 	return clock, marks, nil
 }
+
+// mostSteps is how many steps back of a clock are told one by one: a logger that starts
+// its clock anew on every lap has fewer, and nobody reads more.
+const mostSteps = 50
 
 // rebase takes whole seconds off a clock of Unix time before it is rounded in
 // seconds: 1772964000.1 has a float64 only to within 0.12 microseconds, its
