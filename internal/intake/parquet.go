@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/parquet-go/parquet-go"
@@ -27,7 +29,7 @@ func openParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, err e
 		if p := recover(); p != nil {
 			f, err = nil, say.Error("{p}", p)
 		}
-		if err != nil {
+		if ours := (*Error)(nil); err != nil && !errors.As(err, &ours) {
 			err = &Error{File: name, Text: say.T("damaged Parquet: {why}", err), Mend: say.T("the end of a Parquet file holds its table of contents, without which nothing can be found: copy or export the file again")}
 		}
 	}()
@@ -45,7 +47,19 @@ func openParquet(name string, r io.ReaderAt, size int64) (f *parquet.File, err e
 	if n := int64(binary.LittleEndian.Uint32(tail[:4])); n > size-12 {
 		return nil, say.Error("its footer claims {n} bytes, the file has {size}", n, size)
 	}
-	return parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
+	if f, err = parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true)); err != nil {
+		return nil, err
+	}
+	// The library's LZ4 gives other values than the file has where a page packs badly,
+	// and asks for memory without end where one is damaged.
+	for _, g := range f.Metadata().RowGroups {
+		for i := range g.Columns {
+			if g.Columns[i].MetaData.Codec == format.Lz4Raw {
+				return nil, &Error{File: name, Text: say.T("column {c} is packed with LZ4, which is not read", fmt.Sprintf("%q", strings.Join(g.Columns[i].MetaData.PathInSchema, "."))), Mend: say.T("write the Parquet file with another codec: zstd, snappy, gzip or none")}
+			}
+		}
+	}
+	return f, nil
 }
 
 // ReadColumns builds a recording from a column file that WriteColumns wrote.
