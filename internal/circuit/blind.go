@@ -71,7 +71,7 @@ func yawDelay(rec *recording.Recording, f *fixes) (delay, se float64, ok bool) {
 		h *= 0.7
 	}
 	_, corr := cost(delay)
-	return delay, math.Hypot(se, 0.005), corr > 0.9
+	return delay, math.Hypot(se, 0.0035), corr > 0.9
 }
 
 // bridgeSpeed fills the holes of a recording without wheel speed by the mean
