@@ -62,6 +62,7 @@ func TestStrangers(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
+				t.Logf("GPS delay %.1f ms, standard error %.1f, in truth %.0f", 1e3*r.Position.Latency, 1e3*r.Position.LatencySE, 10*math.Floor(100*x.delay+0.5))
 				x.mustLaps(t, r)
 				if n := len(r.Circuit.Turns); n < x.turns-x.double || n > x.turns+1 { // a kink of more than 200 m may count
 					t.Errorf("%d turns, in truth %d", n, x.turns)
