@@ -80,11 +80,11 @@ func (j *joint) clockDrift() Clock {
 		return Clock{}
 	}
 	mid, half := 0.5*(f.t[0]+f.t[n-1]), 0.5*(f.t[n-1]-f.t[0])
-	const p = 2 // scale and delay, as they change over the run
-	type cell struct{ n, y, x0, x1 float64 }
-	place := make([]int, n)
+	const p = 2             // scale and delay, as they change over the run
+	place := make([]int, n) // -1: not used
 	y, x := make([]float64, n), make([][p]float64, n)
-	cells := make([]cell, int(math.Max(8, math.Round(j.line.Length/driftCell))))
+	cells := j.cells(int(math.Max(8, math.Round(j.line.Length/driftCell))))
+	sum := make([]struct{ n, y, x0, x1 float64 }, len(cells.laps))
 	limit := math.Max(0.3, 4.5*d.gpsSD)
 	for i := range j.rows {
 		r := &j.rows[i]
@@ -93,35 +93,25 @@ func (j *joint) clockDrift() Clock {
 		if !(math.Abs(r.dv) < limit) || r.bad || r.v < 12 || math.Abs(j.aside[i]) > tuneAside || t < d.t0 || t > d.end() {
 			continue
 		}
-		place[i] = min(int(j.line.wrap(j.s[i])/j.line.Length*float64(len(cells))), len(cells)-1)
+		k := cells.of(i)
 		u := (f.t[i] - mid) / half
-		y[i], x[i] = r.dv, [p]float64{r.v * u, signal.At(d.accel, d.t0, d.dt, t) * u}
+		place[i], y[i], x[i] = k, r.dv, [p]float64{r.v * u, signal.At(d.accel, d.t0, d.dt, t) * u}
+		c := &sum[k]
+		c.n, c.y, c.x0, c.x1 = c.n+1, c.y+y[i], c.x0+x[i][0], c.x1+x[i][1]
 	}
-	gather := func() {
-		for i := range cells {
-			cells[i] = cell{}
+	for i, k := range place {
+		if k < 0 {
+			continue
 		}
-		for i, k := range place {
-			if k >= 0 {
-				c := &cells[k]
-				c.n, c.y, c.x0, c.x1 = c.n+1, c.y+y[i], c.x0+x[i][0], c.x1+x[i][1]
-			}
+		if cells.laps[k] < driftLaps {
+			place[i] = -1
+			continue
 		}
-		for i, k := range place {
-			if k < 0 {
-				continue
-			}
-			c := &cells[k]
-			if c.n < driftLaps { // passed on fewer laps
-				place[i] = -1
-				continue
-			}
-			y[i] -= c.y / c.n
-			x[i][0] -= c.x0 / c.n
-			x[i][1] -= c.x1 / c.n
-		}
+		c := &sum[k]
+		y[i] -= c.y / c.n
+		x[i][0] -= c.x0 / c.n
+		x[i][1] -= c.x1 / c.n
 	}
-	gather()
 	fit := signal.RobustFit(n, p, func(i int, dst []float64) (float64, bool) {
 		dst[0], dst[1] = x[i][0], x[i][1]
 		return y[i], place[i] >= 0
@@ -141,4 +131,38 @@ func (j *joint) clockDrift() Clock {
 	})
 	// v_gps(t) = v(t - delay): the delay grows by the coefficient's negative.
 	return Clock{-fit.Coef[1] / half, math.Sqrt(more*fit.Cov[1][1]) / half, mid}
+}
+
+// remembered is by how much the variance of a fit's coefficient is larger than for
+// independent residuals: the sum of the autocorrelation of its score (regressor by
+// residual; NaN where there is none), over lags up to four seconds, tapered so that
+// it stays positive (Newey and West 1987). At least 1.
+func remembered(n int, rate float64, score func(i int) float64) float64 {
+	x := make([]float64, n)
+	var v float64
+	for i := range x {
+		x[i] = score(i)
+		if x[i] == x[i] {
+			v += x[i] * x[i]
+		}
+	}
+	if !(v > 0) {
+		return 1
+	}
+	most := int(4 * rate)
+	sum := 1.0
+	for lag := 1; lag <= most; lag++ {
+		var c float64
+		for i := lag; i < n; i++ {
+			if p := x[i] * x[i-lag]; p == p {
+				c += p
+			}
+		}
+		r := c / v
+		sum += 2 * r * (1 - float64(lag)/float64(most+1))
+		if r < 0.02 && lag > int(rate) {
+			break
+		}
+	}
+	return math.Max(1, sum)
 }

@@ -218,37 +218,3 @@ func errorOf(rows []driven, rate float64) speedError {
 	slow := math.Min(0.95*all, near*math.Exp(step/memory))
 	return speedError{all - slow, slow, memory}
 }
-
-// remembered is by how much the variance of a fit's coefficient is larger than for
-// independent residuals: the sum of the autocorrelation of its score (regressor by
-// residual; NaN where there is none), over lags up to four seconds, tapered so that
-// it stays positive (Newey and West 1987). At least 1.
-func remembered(n int, rate float64, score func(i int) float64) float64 {
-	x := make([]float64, n)
-	var v float64
-	for i := range x {
-		x[i] = score(i)
-		if x[i] == x[i] {
-			v += x[i] * x[i]
-		}
-	}
-	if !(v > 0) {
-		return 1
-	}
-	most := int(4 * rate)
-	sum := 1.0
-	for lag := 1; lag <= most; lag++ {
-		var c float64
-		for i := lag; i < n; i++ {
-			if p := x[i] * x[i-lag]; p == p {
-				c += p
-			}
-		}
-		r := c / v
-		sum += 2 * r * (1 - float64(lag)/float64(most+1))
-		if r < 0.02 && lag > int(rate) {
-			break
-		}
-	}
-	return math.Max(1, sum)
-}

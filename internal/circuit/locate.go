@@ -77,26 +77,22 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 	d := newOdometer(rec, &f)
 	d.calibrate(&f, nil)
 	var lp loop
-	ok := false
 	if known != nil {
 		x, y, h, _ := known.Line.At(0)
 		lp = loop{gate: gateAt{x, y, h}, cross: crossings(&f, d, gateAt{x, y, h}, math.Max(18, known.HalfWidth), 4)}
 		lp.consistent()
 		lp.length = known.Line.Length
-		ok = len(lp.cross) > 0
-		if !ok {
+		if len(lp.cross) == 0 {
 			out.problem(recording.Fault, say.T("the run never passes the start gate of {name}", known.Name),
 				say.T("check that the recording is of this circuit, or let the circuit be learnt"))
+			out.Position = openPosition(&f, d)
+			return out, nil
 		}
 	} else {
-		lp, ok = findLoop(&f, d)
-		if !ok {
-			out.open(&f, d)
+		var ok bool
+		if lp, ok = findLoop(&f, d); !ok {
+			return out.open(&f, d), nil
 		}
-	}
-	if !ok {
-		out.Position = openPosition(&f, d)
-		return out, nil
 	}
 	j := &joint{f: f.bridged(), fixes: &f, d: d, q: defaultNoise(), sm: out.sm}
 	j.antenna = opt.AntennaHeight
@@ -121,9 +117,7 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 		length := lp.length
 		j.learn(&lp)
 		if !j.holds(length) {
-			out.open(&f, d)
-			out.Position = openPosition(&f, d)
-			return out, nil
+			return out.open(&f, d), nil
 		}
 		shift := chooseGate(rec, j, frame, opt)
 		j.line = j.line.rotate(shift)
@@ -197,11 +191,13 @@ func locate(rec *recording.Recording, known *Circuit, opt Options, clock Clock) 
 	return out, nil
 }
 
-// open says that no lap closes, and what there is instead.
-func (l *Located) open(f *fixes, d *odometer) {
+// open says that no lap closes, and gives what there is instead.
+func (l *Located) open(f *fixes, d *odometer) *Located {
 	l.problem(recording.Fault, say.T("no lap closes: in {seconds} s and {metres} m, {wide} m from end to end at most, no place is passed twice in the same direction after a lap's distance",
 		fmt.Sprintf("%.0f", f.t[len(f.t)-1]-f.t[0]), fmt.Sprintf("%.0f", d.o[len(d.o)-1]), fmt.Sprintf("%.0f", f.extent())),
 		say.T("record at least one whole lap past the same place, or name a known circuit"))
+	l.Position = openPosition(f, d)
+	return l
 }
 
 // holds tells whether the line learnt is the way of a lap, which is length (m) by

@@ -25,7 +25,6 @@ type odometer struct {
 	scale, scaleSE     float64
 	crown              float64
 	leanLag            float64   // s by which the wheel's lean trails the path's
-	brakeSlip          float64   // share of speed that the front wheel loses per m/s2 of braking
 	load               float64   // 1/(m/s2), share of speed that the front wheel turns slower as the load leaves it
 	growth             float64   // 1/(m/s)2, the same for speed
 	gpsSD              float64   // m/s, robust scatter of GPS speed about the wheel
@@ -277,7 +276,7 @@ const calibrateFixes = 10000
 
 // slipUnderBrakes fits what the front wheel loses under braking, as a parabola
 // in the deceleration that the brakes make (a tyre grows stiffer with the load
-// that braking puts on it), and gives it back. brakeSlip is its slope at 6 m/s2.
+// that braking puts on it), and gives it back.
 func (d *odometer) slipUnderBrakes(f *fixes) {
 	if !f.logged {
 		return
@@ -296,7 +295,6 @@ func (d *odometer) slipUnderBrakes(f *fixes) {
 	if !fit.OK || fit.N < 60 {
 		return
 	}
-	d.brakeSlip = math.Max(0, math.Min(0.006, fit.Coef[0]+6*fit.Coef[1]))
 	for i, a := range d.accel {
 		if a < 0 {
 			b := braked(a, d.v[i])

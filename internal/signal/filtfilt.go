@@ -3,20 +3,14 @@ package signal
 // Scratch is memory that filters work in. The zero value is ready; one Scratch
 // serves any number of calls, one at a time. Fresh memory is the dearest part
 // of filtering a long recording, so a pipeline keeps one.
-type Scratch struct{ e, second []float64 }
+type Scratch struct{ e [2][]float64 }
 
-func (s *Scratch) take(n int) []float64 {
-	if cap(s.e) < n {
-		s.e = make([]float64, n+n/8)
+// take is the k-th piece of memory, of n values.
+func (s *Scratch) take(k, n int) []float64 {
+	if cap(s.e[k]) < n {
+		s.e[k] = make([]float64, n+n/8)
 	}
-	return s.e[:n]
-}
-
-func (s *Scratch) takeSecond(n int) []float64 {
-	if cap(s.second) < n {
-		s.second = make([]float64, n+n/8)
-	}
-	return s.second[:n]
+	return s.e[k][:n]
 }
 
 // Series is one series to be filtered: Dst, which may be X itself, takes the
@@ -38,7 +32,7 @@ func LowPassTwo(a, b Series, rate float64, s *Scratch) {
 	}
 	f, g := Butterworth(2, a.Cut, rate), Butterworth(2, b.Cut, rate)
 	pad := min(9, n-1)
-	e, h := s.take(n+2*pad), s.takeSecond(n+2*pad)
+	e, h := s.take(0, n+2*pad), s.take(1, n+2*pad)
 	extend(e, a.X, pad)
 	extend(h, b.X, pad)
 	y, z := f.steady(), g.steady()
@@ -96,7 +90,7 @@ func LowPassInto(dst, x []float64, cut, rate float64, s *Scratch) {
 	}
 	f := Butterworth(2, cut, rate)
 	pad := min(9, n-1)
-	e := s.take(n + 2*pad)
+	e := s.take(0, n+2*pad)
 	extend(e, x, pad)
 	z := f.steady()
 	b0, b1, b2, a1, a2 := f.B[0], f.B[1], f.B[2], f.A[1], f.A[2]
