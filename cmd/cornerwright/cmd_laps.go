@@ -115,21 +115,27 @@ func (a *app) sayBest(b *contract.BestLap) {
 	a.say("%s", wrap(fmt.Sprintf("best realistic lap %s%s, %s s under the best whole one, if every turn went as it did once: %s", lapTime(b.TimeS), se, dec(gain, 3), strings.Join(parts, ", ")), 96, ""))
 }
 
+// half is half of the 95 % interval of a standard error in s, a dash where it is not
+// known.
+func half(se *float64) string {
+	if se == nil {
+		return "-"
+	}
+	return dec(1.96**se, 3)
+}
+
 func (a *app) sayBetween(b *contract.Between) {
 	if b == nil {
 		return
 	}
 	a.say("lap %d less lap %d:", b.LapB, b.LapA)
-	rows := [][]string{{"turn", fmt.Sprintf("lap %d [s]", b.LapA), fmt.Sprintf("lap %d [s]", b.LapB), "difference [s]", "+/- [s]", "so far [s]"}}
+	rows := [][]string{{"turn", fmt.Sprintf("lap %d [s]", b.LapA), fmt.Sprintf("lap %d [s]", b.LapB), "difference [s]", "+/- [s]", "so far [s]", "+/- [s]"}}
 	for _, t := range b.Turns {
-		se, apart := "-", "-"
-		if t.SES != nil {
-			se = dec(1.96**t.SES, 3)
-		}
+		apart := "-"
 		if t.SoFarS != nil {
 			apart = signed(*t.SoFarS, 3)
 		}
-		rows = append(rows, []string{fmt.Sprint(t.Turn), dec(t.A, 3), dec(t.B, 3), signed(t.DifferenceS, 3), se, apart})
+		rows = append(rows, []string{fmt.Sprint(t.Turn), dec(t.A, 3), dec(t.B, 3), signed(t.DifferenceS, 3), half(t.SES), apart, half(t.SoFarSES)})
 	}
 	a.table(rows)
 }

@@ -287,7 +287,25 @@ func (b *Book) referenceRuns(ctx context.Context, runs []Run, step *Step) ([]ver
 }
 
 func verdictMeasure(m measure, turn int, vs []verdictRun) verdict.Measure {
-	return verdict.Measure{Turn: turn, Name: m.name, Unit: m.unit, Better: m.better, Matters: m.matters, Tier: m.tier, Safety: m.safety, Laps: passLaps(m, turn, vs)}
+	return verdict.Measure{Turn: turn, Name: m.name, Unit: m.unit, Better: m.better, Matters: m.matters, Tier: m.tier, Safety: m.safety, CommonSE: commonSE(m, turn, vs), Laps: passLaps(m, turn, vs)}
+}
+
+// commonSE is the root mean square over the runs of what the position estimate makes
+// all of a run's times at a turn err by; 0 for a measure that is no time between places.
+func commonSE(m measure, turn int, vs []verdictRun) float64 {
+	if m.se == nil {
+		return 0
+	}
+	sum := 0.0
+	for _, r := range vs {
+		for i := range r.passes {
+			if p := &r.passes[i]; p.Turn == turn && p.Timed {
+				sum += p.SegmentSharedSE * p.SegmentSharedSE // the same on every lap
+				break
+			}
+		}
+	}
+	return math.Sqrt(sum / math.Max(1, float64(len(vs))))
 }
 
 func lapMeasure(vs []verdictRun) verdict.Measure {

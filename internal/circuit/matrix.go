@@ -97,6 +97,24 @@ func (m *Matrix) Delta(a, b int) []float64 {
 	return out
 }
 
+// DeltaSE is the standard error (s) of Delta(a, b) at every place, from the position
+// estimate, as if gate, place and laps had nothing in common: rather too much. NaN where
+// either lap does not cover the place.
+func (m *Matrix) DeltaSE(a, b int) []float64 {
+	i, k := m.row(a), m.row(b)
+	if i < 0 || k < 0 {
+		return nil
+	}
+	out := make([]float64, len(m.SE[i]))
+	for q := range out {
+		out[q] = math.Hypot(math.Hypot(m.SE[i][0], m.SE[i][q]), math.Hypot(m.SE[k][0], m.SE[k][q]))
+	}
+	if len(out) > 0 {
+		out[0] = 0 // counted from there
+	}
+	return out
+}
+
 // Best is the best realistic lap: sections of at least the given length taken
 // from the laps that rode them fastest. Sections are whole stretches between
 // boundaries (places, m), so that joining them is physically possible.
@@ -211,78 +229,43 @@ func hasNaN(x []float64) bool {
 	return false
 }
 
-// DeltaSE is the standard error (s) of Delta(a, b) at every place, from the
-// position estimate: what the passages of the gate and of the place have in
-// common is taken off. NaN where either lap does not cover the place.
-func (l *Located) DeltaSE(a, b int) []float64 {
-	i, k := l.Matrix.row(a), l.Matrix.row(b)
-	if i < 0 || k < 0 {
-		return nil
-	}
-	x, y := l.spanSEs(l.Matrix.Time[i]), l.spanSEs(l.Matrix.Time[k])
-	for q := range x {
-		x[q] = math.Hypot(x[q], y[q])
-	}
-	return x
-}
-
-// spanSEs is spanSE from the first instant to each of them, in one walk.
-func (l *Located) spanSEs(t []float64) []float64 {
-	out := make([]float64, len(t))
-	if len(t) == 0 || math.IsNaN(t[0]) {
-		for q := range out {
-			out[q] = math.NaN()
-		}
-		return out
-	}
-	i := l.fixNear(t[0])
-	v0 := l.speedAt(t[0])
-	p0 := l.sm.p[i][0]
-	w := l.sm.walkFrom(i)
-	for q, x := range t {
-		if math.IsNaN(x) || x < t[0] {
-			out[q] = math.NaN()
-			continue
-		}
-		k := l.fixNear(x)
-		v1 := l.speedAt(x)
-		out[q] = math.Sqrt(math.Max(0, p0/(v0*v0)+l.sm.p[k][0]/(v1*v1)-2*w.to(k)/(v0*v1)))
-	}
-	return out
-}
-
 // SegmentSE is the standard error (s) of the time between two instants of the
 // run, from the position estimate.
 func (l *Located) SegmentSE(t0, t1 float64) float64 { return l.spanSE(t0, t1) }
 
-// DifferenceSE is the standard error (s), from the position estimate alone, of
-// the difference between the mean times of two runs on one circuit from place s0
-// to s1 (m). Either run's part is that of its mean over laps with all that its laps
+// MeanSegmentSE is the standard error (s), from the position estimate alone, of the
+// mean over the timed laps of the time from place s0 to s1 (m), with all that the laps
 // have in common, above all what is left of the GPS offset, which no number of laps
-// shrinks. The riders' own scatter comes on top. NaN where a run has no timed lap
-// that covers it.
-func DifferenceSE(a, b *Located, s0, s1 float64) float64 {
-	if a.Circuit == nil || b.Circuit == nil {
+// shrinks: of a sum of along-track errors at the fixes nearest to either end. The
+// rider's own scatter comes on top. NaN without a timed lap that covers it.
+func (l *Located) MeanSegmentSE(s0, s1 float64) float64 { m, _, _ := l.meanSegment(s0, s1); return m }
+
+// SharedSE is the part (s) of the error of a time from place s0 to s1 (m) that all
+// timed laps of the run share: what a mean of n laps errs by beyond the n-th part, in
+// squares, of what they err by each on its own. NaN with fewer than two such laps.
+func (l *Located) SharedSE(s0, s1 float64) float64 {
+	m, each, n := l.meanSegment(s0, s1)
+	if n < 2 {
 		return math.NaN()
 	}
-	return math.Hypot(a.segmentMeanSE(s0, s1), b.segmentMeanSE(s0, s1))
+	return math.Sqrt(math.Max(0, (n*m*m-each*each)/(n-1)))
 }
 
-// segmentMeanSE is the standard error of the mean of the timed laps' times from
-// s0 to s1: of a sum of along-track errors at the fixes nearest to either end.
-func (l *Located) segmentMeanSE(s0, s1 float64) float64 {
+// meanSegment is the standard error of the mean time of n timed laps, and the root
+// mean square of their own.
+func (l *Located) meanSegment(s0, s1 float64) (mean, each, n float64) {
 	type term struct {
 		i int
 		w float64 // s/m
 	}
 	var sum []term
-	n := 0.0
 	l.onTimedLaps(s0, s1, func(t0, t1 float64) {
 		sum = append(sum, term{l.fixNear(t0), -1 / l.speedAt(t0)}, term{l.fixNear(t1), 1 / l.speedAt(t1)})
+		each += sq(l.spanSE(t0, t1))
 		n++
 	})
 	if n == 0 {
-		return math.NaN()
+		return math.NaN(), math.NaN(), 0
 	}
 	a := make([]vec5, len(l.sm.x))
 	for _, s := range sum {
@@ -293,7 +276,7 @@ func (l *Located) segmentMeanSE(s0, s1 float64) float64 {
 	for _, s := range sum {
 		v += s.w / n * a[s.i][iDS]
 	}
-	return math.Sqrt(math.Max(1e-7/n, v))
+	return math.Sqrt(math.Max(1e-7/n, v)), math.Sqrt(each / n), n
 }
 
 // onTimedLaps calls f with the instants at which each timed lap passes two places.

@@ -249,16 +249,16 @@ func TestMatrix(t *testing.T) {
 		if !c.small && !proving.Full() {
 			continue
 		}
-		seeds := proving.Seeds()
+		seeds := theSeeds(7)
 		n := c.seeds
-		if proving.Full() {
+		if proving.Full() || *moreSeeds > 0 {
 			n = len(seeds)
 		}
 		t.Run(c.name, func(t *testing.T) {
 			var x exam
 			for ci := range demo.Circuits() {
 				for i := range n {
-					o := demo.DefaultOptions(ci, seeds[(k+ci+i)%len(seeds)]+7)
+					o := demo.DefaultOptions(ci, seeds[(k+ci+i)%len(seeds)])
 					o.Laps = 7
 					c.set(&o)
 					r := demo.Ride(o)
@@ -320,8 +320,8 @@ func TestMethods(t *testing.T) {
 	var joint, plain, bound exam
 	var raw []float64
 	for ci := range demo.Circuits() {
-		for _, seed := range proving.Seeds()[:1+9*int(b2f(proving.Full()))] {
-			o := demo.DefaultOptions(ci, seed+7)
+		for _, seed := range someSeeds(7, 1, 10) {
+			o := demo.DefaultOptions(ci, seed)
 			o.Laps = 7
 			r := demo.Ride(o)
 			l := locate(t, r, nil)
@@ -391,7 +391,7 @@ func pairRuns(t *testing.T, o demo.Options, x *tally) {
 		}
 		g1, w1 := mean(r1, l1, s0, s1)
 		g2, w2 := mean(r2, l2, s0, s1)
-		x.add((g2-g1)-(w2-w1), circuit.DifferenceSE(l1, l2, s0, s1))
+		x.add((g2-g1)-(w2-w1), math.Hypot(l1.MeanSegmentSE(s0, s1), l2.MeanSegmentSE(s0, s1)))
 	}
 }
 
@@ -409,8 +409,8 @@ func TestRunToRunSegments(t *testing.T) {
 	} {
 		var x tally
 		for ci := range demo.Circuits() {
-			for _, seed := range proving.Seeds()[:1+9*int(b2f(proving.Full()))] {
-				o := demo.DefaultOptions(ci, seed+7)
+			for _, seed := range someSeeds(7, 1, 10) {
+				o := demo.DefaultOptions(ci, seed)
 				o.Laps = 6
 				c.set(&o)
 				pairRuns(t, o, &x)

@@ -85,6 +85,7 @@ type BetweenTurn struct {
 	DifferenceS float64  `json:"difference_s"`
 	SES         *float64 `json:"difference_se_s,omitempty"` // from the position estimate
 	SoFarS      *float64 `json:"so_far_s,omitempty"`        // at the end of the turn's window, counted from the gate
+	SoFarSES    *float64 `json:"so_far_se_s,omitempty"`     // from the position estimate, rather too much
 }
 
 // NewBetween compares two laps of a run; turns that either did not ride whole are
@@ -99,7 +100,7 @@ func NewBetween(x *ride.Ride, a, b int) *Between {
 		}
 		return nil
 	}
-	apart := x.Matrix.Delta(a, b)
+	apart, apartSE := x.Matrix.Delta(a, b), x.Matrix.DeltaSE(a, b)
 	for _, t := range x.Circuit.Turns {
 		p, q := find(a, t.Number), find(b, t.Number)
 		if p == nil || q == nil || apart == nil {
@@ -110,7 +111,7 @@ func NewBetween(x *ride.Ride, a, b int) *Between {
 			end = min(end, int(math.Round(t.To/x.Matrix.Step)))
 		}
 		out.Turns = append(out.Turns, BetweenTurn{Turn: t.Number, A: *opt(p.Segment, 4), B: *opt(q.Segment, 4),
-			DifferenceS: *opt(q.Segment-p.Segment, 4), SES: positive(math.Hypot(p.SegmentSE, q.SegmentSE), 4), SoFarS: opt(apart[end], 4)})
+			DifferenceS: *opt(q.Segment-p.Segment, 4), SES: positive(math.Hypot(p.SegmentSE, q.SegmentSE), 4), SoFarS: opt(apart[end], 4), SoFarSES: positive(apartSE[end], 4)})
 	}
 	return out
 }

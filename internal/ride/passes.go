@@ -6,6 +6,7 @@ import (
 
 	"cornerwright/internal/circuit"
 	"cornerwright/internal/say"
+	"cornerwright/internal/signal"
 )
 
 // fillPasses computes the per-pass table: one row per lap and turn. A measure
@@ -37,6 +38,7 @@ func (w *work) fillPasses() {
 		}
 		fixed[t.Number] = pl
 	}
+	shared := w.sharedSEs()
 	for k := range r.Passes {
 		p := &r.Passes[k]
 		clearMeasures(p)
@@ -48,6 +50,7 @@ func (w *work) fillPasses() {
 		}
 		p.Segment = lap.Clock.Seconds(p.End - p.Start)
 		p.SegmentSE = w.loc.SegmentSE(p.Start, p.End)
+		p.SegmentSharedSE = shared[p.Turn]
 		t := r.Circuit.Turn(p.Turn)
 		if t == nil {
 			continue
@@ -92,6 +95,21 @@ func (w *work) fillPasses() {
 		}
 		p.Marks = w.passMarks(p)
 	}
+}
+
+// sharedSEs is, by turn, what the times of all timed laps through its window err by in
+// common (s); a turn whose laps cannot tell is left out.
+func (w *work) sharedSEs() map[int]float64 {
+	turns := w.r.Circuit.Turns
+	se := make([]float64, len(turns))
+	signal.Each(len(turns), func(k int) { se[k] = w.loc.SharedSE(turns[k].From, turns[k].To) })
+	out := map[int]float64{}
+	for k, t := range turns {
+		if !math.IsNaN(se[k]) {
+			out[t.Number] = se[k]
+		}
+	}
+	return out
 }
 
 func clearMeasures(p *Pass) {

@@ -154,6 +154,7 @@ type Pass struct {
 	Timed                              bool    // the lap is a timed lap
 	Segment                            float64 // s, window time
 	SegmentSE                          float64
+	SegmentSharedSE                    float64 // s, the part of SegmentSE that all timed laps of the run share; 0 not known
 	EntryTime                          float64 // s, window start to slowest instant's place (fixed place over laps)
 	ExitTime                           float64 // s, that place to window end
 	EntrySpeed                         float64 // m/s at turn-in
